@@ -1,0 +1,1 @@
+"""A simulated video source, its wiring, and the analyser that records it: for the demo and for tests."""

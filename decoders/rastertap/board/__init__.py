@@ -1,0 +1,1 @@
+"""The board file: pin map, expected timing and colour set of one kind of board."""

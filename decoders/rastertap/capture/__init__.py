@@ -1,0 +1,1 @@
+"""Bytes to a Capture: the model, the readers, the sample period."""

@@ -1,0 +1,54 @@
+"""The seam for readers: how bytes become a Capture.
+
+A reader is a class registered in the entry-point group ``rastertap.readers``. The host makes one with no
+arguments, shows it the first bytes of the file, and asks the best match for the recording block by block.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rastertap.capture.model import Capture
+    from rastertap.capture.source import Source
+    from rastertap.match import Match
+    from rastertap.progress import Progress
+
+CONTRACT = 1
+"""Version of this interface; a reader states the one it was written for."""
+
+
+@dataclass(frozen=True)
+class Window:
+    """The part of a recording to read, in seconds from its first time; ``end_s`` None means to the end."""
+
+    start_s: float = 0.0
+    end_s: float | None = None
+
+
+class Reader(Protocol):
+    """Reads one file format."""
+
+    name: ClassVar[str]
+    contract: ClassVar[int]
+    describes: ClassVar[str]
+    """One line for the plug-in list."""
+
+    def match(self, head: bytes, label: str) -> Match:
+        """Say how well the first bytes (up to 64 KiB, decompressed) look like this format."""
+
+    def blocks(self, source: Source, *, window: Window, progress: Progress) -> Iterator[Capture]:
+        """Yield consecutive blocks of the recording, at least one.
+
+        A block's arrays may be reused for the next block: whoever keeps them copies them
+        (`rastertap.capture.model.join` does). ``ignored``, ``truncated`` and ``notes`` of the last block
+        hold for the whole recording.
+
+        Raises
+        ------
+        CaptureError
+            With line, column and byte where they exist.
+        """

@@ -1,0 +1,1 @@
+"""Findings from the streams and frames, and the verdict they lead to."""

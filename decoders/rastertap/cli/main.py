@@ -1,0 +1,103 @@
+"""The ``rastertap`` command: finds the sub-command, imports only that, and turns errors into exit codes."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+import click
+
+from rastertap import __version__
+from rastertap.errors import RastertapError
+
+if TYPE_CHECKING:
+    from typing import NoReturn
+
+EXIT_INTERRUPTED = 130
+EXIT_BUG = 70
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("rastertap.cli.check", "Check a capture: taps, clock, timing, picture, and where the fault is."),
+    "frames": ("rastertap.cli.frames", "Rebuild the frames of a capture as images and colour codes."),
+    "pins": ("rastertap.cli.pins", "Say which channel carries what, and why."),
+    "board": ("rastertap.cli.board", "Make, show or describe a board file."),
+    "standards": ("rastertap.cli.standards", "Show the timing standards and limit sets with their sources."),
+    "decoders": ("rastertap.cli.decoders", "List the readers, decoders and checks that are installed."),
+    "bench": ("rastertap.cli.bench", "Make a simulated capture, with or without a fault, and its truth."),
+}
+"""Command name to (module, one-line help). The module is imported only when the command runs."""
+
+
+class LazyGroup(click.Group):
+    """A click group that imports a command's module when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the command names in the order a user meets them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import the module of ``cmd_name`` and return its ``command``."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(COMMANDS[cmd_name][0]).command
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{COMMANDS[cmd_name][0]}.command is not a click command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the command list without importing the commands."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="rastertap")
+def main() -> None:
+    """Read a logic-analyser capture (VCD) of a video chip's pins: rebuild its picture, say where a fault lies.
+
+    \b
+    Example:
+      rastertap check capture.vcd.gz --board board.toml
+    """
+
+
+def _report_bug(error: BaseException) -> str:
+    """Write a log ready to paste, and return its path."""
+    import platform
+    import tempfile
+    import traceback
+
+    text = "".join(traceback.format_exception(error))
+    with tempfile.NamedTemporaryFile("w", prefix="rastertap-bug-", suffix=".log", delete=False, encoding="utf-8") as log:
+        log.write(f"rastertap {__version__}, Python {platform.python_version()}, {platform.platform()}\n")
+        log.write(f"arguments: {sys.argv[1:]!r}\n\n{text}")
+    return log.name
+
+
+def run() -> NoReturn:
+    """Entry point of the console command."""
+    try:
+        code = main.main(standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        sys.exit(EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        # The reader of our output went away (``| head``): not an error, and nothing more may be written.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except RastertapError as error:
+        click.echo(f"error: {error}", err=True)
+        if error.hint:
+            click.echo(f"hint: {error.hint}", err=True)
+        sys.exit(error.exit_code)
+    except Exception as error:  # noqa: BLE001 - the last line of defence: no traceback reaches a user
+        path = _report_bug(error)
+        click.echo(f"error: this is a bug in rastertap ({type(error).__name__}: {error})", err=True)
+        click.echo(f"hint: please report it with the log {path}", err=True)
+        sys.exit(EXIT_BUG)
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,1 @@
+"""Rebuilding rasters from the streams; colour sets; images."""

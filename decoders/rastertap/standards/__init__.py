@@ -1,0 +1,1 @@
+"""Published timing and colour figures: value, tolerance, unit and source each."""

@@ -1,0 +1,1 @@
+"""Decoders: from a Capture to pixel clock, sync and colour-bus streams."""
