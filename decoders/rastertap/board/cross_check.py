@@ -1,0 +1,200 @@
+"""What in a board contradicts itself, although every value alone is right."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rastertap.standards.modes import NEAR_LINE_RATE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from rastertap.board.model import Colours, Pin, Timing
+    from rastertap.standards.modes import Mode
+
+POLAR_ROLES = ("hsync", "vsync", "csync", "blank", "display_enable")
+"""Roles whose pulse has a polarity."""
+SET_BITS = {"rgb": 3, "rgbi": 4, "rrggbb": 6}
+"""Bits of the colour sets that have a fixed number of them."""
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Where (key path), what, and what to do."""
+
+    at: tuple[str, ...]
+    message: str
+    hint: str = ""
+
+
+def contradictions(
+    pins: Mapping[str, Pin], timing: Timing, colours: Colours | None, *, pins_complete: bool = True
+) -> list[Contradiction]:
+    """List everything that does not fit together.
+
+    Parameters
+    ----------
+    pins, timing, colours
+        The parts that are valid by themselves.
+    pins_complete : bool
+        False when a pin had to be left out: the colour bits are then not counted.
+    """
+    found = [
+        *_pin_keys(pins),
+        *_used_twice(pins),
+        *_units(timing),
+        *_range_order(timing),
+        *_fields(timing),
+        *_rates(timing),
+    ]
+    if timing.mode is not None:
+        found += _against_mode(timing, timing.mode)
+    bits = sorted({pin.bit for pin in pins.values() if pin.role == "colour" and pin.bit is not None})
+    if pins_complete:
+        found += _missing_bits(pins, bits)
+    if colours is not None:
+        found += _colour_keys(colours)
+        if pins_complete and bits:
+            found += _colour_bits(colours, bits[-1] + 1)
+    return found
+
+
+def _pin_keys(pins: Mapping[str, Pin]) -> Iterator[Contradiction]:
+    for channel, pin in pins.items():
+        at = ("pins", channel)
+        if pin.role == "colour" and pin.bit is None:
+            yield Contradiction((*at, "role"), "a colour pin needs its bit", "e.g. bit = 0 for the lowest")
+        if pin.role != "colour" and pin.bit is not None:
+            yield Contradiction((*at, "bit"), f"bit is for colour only, not for {pin.role}", "delete it")
+        if pin.polarity is not None and pin.role not in POLAR_ROLES:
+            hint = f"delete it; it is for {', '.join(POLAR_ROLES)}"
+            yield Contradiction((*at, "polarity"), f"{pin.role} has no polarity", hint)
+
+
+def _used_twice(pins: Mapping[str, Pin]) -> Iterator[Contradiction]:
+    first: dict[tuple[str, object], str] = {}
+    for channel, pin in pins.items():
+        uses: list[tuple[str, tuple[str, object], str]] = []
+        if pin.role == "colour" and pin.bit is not None:
+            uses.append(("bit", ("colour bit", pin.bit), f"colour bit {pin.bit}"))
+        elif pin.role not in ("colour", "other"):
+            uses.append(("role", ("role", pin.role), pin.role))
+        if pin.chip_pin is not None:
+            uses.append(("chip_pin", ("chip pin", pin.chip_pin), f"chip pin {pin.chip_pin}"))
+        if pin.connector is not None:
+            uses.append(("connector", ("connector", pin.connector), f"connector position {pin.connector}"))
+        for key, use, text in uses:
+            other = first.setdefault(use, channel)
+            if other != channel:
+                hint = "give each channel its own"
+                yield Contradiction(("pins", channel, key), f"{text} is already on channel {other}", hint)
+
+
+def _missing_bits(pins: Mapping[str, Pin], bits: list[int]) -> Iterator[Contradiction]:
+    if not bits or bits == list(range(len(bits))):
+        return
+    missing = [str(bit) for bit in range(bits[-1]) if bit not in bits]
+    channel = next(name for name, pin in pins.items() if pin.bit == bits[-1] and pin.role == "colour")
+    message = f"colour bits must run from 0 without a gap; missing below {bits[-1]}: {', '.join(missing)}"
+    yield Contradiction(("pins", channel, "bit"), message, "number the bits from 0 = lowest")
+
+
+def _colour_keys(colours: Colours) -> Iterator[Contradiction]:
+    if colours.colour_set == "list" and colours.colours is None:
+        hint = 'e.g. list = ["#000000", "#FFFFFF"]'
+        yield Contradiction(("colours", "set"), "the set 'list' needs the list of colours", hint)
+    if colours.colour_set != "list" and colours.colours is not None:
+        hint = 'delete it, or write set = "list"'
+        yield Contradiction(("colours", "list"), f"the set '{colours.colour_set}' has its own colours", hint)
+    if colours.dark_yellow is not None and colours.colour_set != "rgbi":
+        yield Contradiction(("colours", "dark_yellow"), "dark_yellow is for the set 'rgbi' only", "delete it")
+    if colours.colours is not None and (len(colours.colours) < 2 or len(colours.colours).bit_count() != 1):  # noqa: PLR2004 - one bit has 2 codes
+        message = f"has {len(colours.colours)} colours; a bus of n bits has 2, 4, 8, 16, ... codes"
+        yield Contradiction(("colours", "list"), message, "give every code a colour")
+
+
+def _colour_bits(colours: Colours, bits: int) -> Iterator[Contradiction]:
+    if colours.colours is not None and len(colours.colours) < 2**bits:
+        message = f"has {len(colours.colours)} colours, but {bits} colour bits have {2**bits} codes"
+        yield Contradiction(("colours", "list"), message, "give every code a colour")
+    needed = SET_BITS.get(colours.colour_set, bits)
+    if bits != needed:
+        message = f"the set '{colours.colour_set}' has {needed} bits, but the pins give {bits}"
+        yield Contradiction(
+            ("colours", "set"), message, 'name the missing pins, or use set = "grey" or "list"'
+        )
+
+
+def _units(timing: Timing) -> Iterator[Contradiction]:
+    """Catch megahertz and kilohertz written as hertz; the floors are common practice, no source."""
+    for key, floor, example in (("pixel_clock_hz", 100_000, "9000000"), ("line_rate_hz", 1_000, "15625")):
+        stated = getattr(timing, key)
+        if stated is not None and stated < floor:
+            yield Contradiction(
+                ("timing", key), f"{float(stated):g} Hz is too low", f"write hertz, e.g. {example}"
+            )
+
+
+def _range_order(timing: Timing) -> Iterator[Contradiction]:
+    for key in ("hsync_width_us", "vsync_width_lines"):
+        limits = getattr(timing, key)
+        if limits is not None and not 0 < limits[0] <= limits[1]:
+            message = f"must be [low, high] with 0 < low <= high, not [{limits[0]:g}, {limits[1]:g}]"
+            yield Contradiction(("timing", key), message, "put the smaller first")
+
+
+def _fields(timing: Timing) -> Iterator[Contradiction]:
+    lines = timing.lines_per_field
+    interlaced = timing.interlaced
+    if interlaced is None and timing.mode is not None:
+        interlaced = timing.mode.interlaced
+    if lines is None or interlaced is None:
+        return
+    at = ("timing", "lines_per_field")
+    shown = ", ".join(f"{count:g}" for count in lines)
+    if interlaced and any(count % 1 == 0 for count in lines):
+        hint = "e.g. [312.5, 312.5], or interlaced = false"
+        yield Contradiction(at, f"interlaced fields end in a half-line, not [{shown}]", hint)
+    if not interlaced and any(count % 1 for count in lines):
+        hint = "e.g. [312], or interlaced = true"
+        yield Contradiction(at, f"without interlace a field has whole lines, not [{shown}]", hint)
+
+
+def _off(stated: float, expected: float) -> bool:
+    return abs(stated / expected - 1.0) > NEAR_LINE_RATE
+
+
+def _rates(timing: Timing) -> Iterator[Contradiction]:
+    """Compare the stated rates with each other; 3 % finds a slip of the pen, not a tolerance."""
+    line_rate = timing.line_rate_hz
+    if timing.pixel_clock_hz and timing.pixels_per_line:
+        line_rate = timing.pixel_clock_hz / timing.pixels_per_line
+        if timing.line_rate_hz and _off(float(timing.line_rate_hz), float(line_rate)):
+            message = f"pixel_clock_hz / pixels_per_line is {float(line_rate):g} Hz"
+            yield Contradiction(("timing", "line_rate_hz"), message, "correct one of the three")
+    if line_rate and timing.lines_per_field and timing.field_rate_hz:
+        field_rate = float(line_rate) * len(timing.lines_per_field) / sum(timing.lines_per_field)
+        if _off(float(timing.field_rate_hz), field_rate):
+            message = f"line rate and lines per field give {field_rate:g} Hz"
+            yield Contradiction(("timing", "field_rate_hz"), message, "correct one of them")
+
+
+def _against_mode(timing: Timing, mode: Mode) -> Iterator[Contradiction]:
+    hint = f"correct it, or choose another standard than {mode.key}"
+    if timing.interlaced is not None and timing.interlaced != mode.interlaced:
+        word = "interlaced" if mode.interlaced else "not interlaced"
+        yield Contradiction(("timing", "interlaced"), f"{mode.key} is {word}", hint)
+    if timing.lines_per_field and any(n != mode.lines_per_field[0] for n in timing.lines_per_field):
+        message = f"{mode.key} has {float(mode.lines_per_field[0]):g} lines per field"
+        yield Contradiction(("timing", "lines_per_field"), message, hint)
+    for key, expected in (("line_rate_hz", mode.line_rate_hz), ("field_rate_hz", mode.field_rate_hz)):
+        stated = getattr(timing, key)
+        if stated is not None and _off(float(stated), float(expected)):
+            yield Contradiction(("timing", key), f"{mode.key} has {float(expected):.6g} Hz", hint)
+    if timing.pixel_clock_hz and timing.pixels_per_line:
+        line_rate = timing.pixel_clock_hz / timing.pixels_per_line
+        if _off(float(line_rate), float(mode.line_rate_hz)):
+            has = f"{mode.key} has {float(mode.line_rate_hz):.6g} Hz"
+            message = f"gives a line rate of {float(line_rate):.6g} Hz; {has}"
+            yield Contradiction(("timing", "pixels_per_line"), message, hint)

@@ -1,0 +1,195 @@
+"""The board file as checked data: pin map, expected timing, colour set, decoder options.
+
+The keys ``schema``, ``set`` and ``list`` have other names here, because pydantic and Python use those words
+themselves. What fits together across fields is checked in `cross_check`.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    PlainValidator,
+    WithJsonSchema,
+    model_validator,
+)
+
+from rastertap.board.exact import NOTATION, parse_exact
+from rastertap.roles import Polarity, Role  # noqa: TC001 - pydantic reads the annotations at run time
+from rastertap.standards.modes import MODES, Mode
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+SCHEMA = "rastertap.board/1"
+COLOUR_SETS = ("rgb", "rgbi", "rrggbb", "grey", "list")
+MAX_COLOUR_BITS = 32
+"""Colour codes are kept in at most 32 bits."""
+
+
+def _printable(text: str) -> str:
+    if any(not character.isprintable() and character != "\n" for character in text):
+        raise ValueError("holds a control character; write printable text only")
+    return text
+
+
+def _not_empty(values: tuple[float, ...]) -> tuple[float, ...]:
+    if not values:
+        raise ValueError("must hold at least one number")
+    return values
+
+
+def _known_standard(key: str) -> str:
+    if key not in MODES:
+        raise ValueError(f"is not a known standard: {key!r}")
+    return key
+
+
+Text = Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(_printable)]
+ChannelName = Annotated[str, Field(min_length=1, max_length=500), AfterValidator(_printable)]
+Exact = Annotated[
+    Fraction,
+    PlainValidator(parse_exact),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema(
+        {
+            "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string"}],
+            "description": f"A number, or {NOTATION} as a text.",
+        }
+    ),
+]
+StandardKey = Annotated[
+    str, AfterValidator(_known_standard), Field(json_schema_extra={"enum": sorted(MODES)})
+]
+Ppm = Annotated[float, Field(gt=0, le=100_000)]
+HalfLines = Annotated[float, Field(gt=0, le=100_000, multiple_of=0.5)]
+Position = Annotated[int, Field(ge=1, le=1000)]
+HexColour = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}\z")]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(
+        strict=True, extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False
+    )
+
+
+class Pin(_Strict):
+    """What one analyser channel is clipped to."""
+
+    role: Role = Field(description="What the pin carries.")
+    bit: int | None = Field(
+        default=None,
+        ge=0,
+        lt=MAX_COLOUR_BITS,
+        description="Bit of the colour code; 0 is the lowest. Colour only.",
+    )
+    polarity: Polarity | None = Field(
+        default=None, description="negative: the pulse is the low level. Sync, blank and display enable only."
+    )
+    chip_pin: Position | None = Field(default=None, description="Pin number on the video chip.")
+    connector: Position | None = Field(default=None, description="Position on the analyser's connector.")
+    wire: Text | None = Field(default=None, description="Colour or label of the wire.")
+
+
+class Timing(_Strict):
+    """What the board is expected to do; everything is optional."""
+
+    standard: StandardKey | None = Field(
+        default=None, description="Key of a timing, as `rastertap standards` lists."
+    )
+    pixel_clock_hz: Exact | None = None
+    pixel_clock_tolerance_ppm: Ppm = Field(
+        default=100.0, description="Plain crystal oscillator; common practice, no source."
+    )
+    pixels_per_line: Annotated[int, Field(gt=0, le=100_000)] | None = Field(
+        default=None, description="Pixel clocks from one line sync to the next, blanking included."
+    )
+    lines_per_field: (
+        Annotated[tuple[HalfLines, ...], Field(strict=False, max_length=8), AfterValidator(_not_empty)] | None
+    ) = Field(
+        default=None, description="One entry per kind of field; half-lines when interlaced: [312.5, 312.5]."
+    )
+    interlaced: bool | None = None
+    line_rate_hz: Exact | None = None
+    line_rate_tolerance_ppm: Ppm | None = Field(
+        default=None, description="When absent, the limit set decides."
+    )
+    field_rate_hz: Exact | None = None
+    hsync_width_us: Annotated[tuple[float, float], Field(strict=False)] | None = Field(
+        default=None, description="[low, high] in microseconds."
+    )
+    vsync_width_lines: Annotated[tuple[float, float], Field(strict=False)] | None = Field(
+        default=None, description="[low, high] in lines."
+    )
+
+    @property
+    def mode(self) -> Mode | None:
+        """The named standard's timing, or None."""
+        return MODES[self.standard] if self.standard else None
+
+
+class Colours(_Strict):
+    """How a colour code becomes a colour."""
+
+    colour_set: Literal["rgb", "rgbi", "rrggbb", "grey", "list"] = Field(alias="set")
+    dark_yellow: bool | None = Field(
+        default=None,
+        description="rgbi only: code 6 (red and green, no intensity) is shown as AAAA00, not brown AA5500.",
+    )
+    colours: Annotated[tuple[HexColour, ...], Field(strict=False, max_length=65536)] | None = Field(
+        default=None, alias="list", description="list only: the colour of each code, code 0 first."
+    )
+
+    def table(self, bits: int) -> NDArray[np.uint8]:
+        """R'G'B' of every code of a bus of ``bits`` bits, uint8, shape (2**bits, 3); a list may be longer."""
+        from rastertap.standards import colour
+
+        if self.colours is not None:
+            return colour.from_hex(self.colours)
+        return colour.colour_table(self.colour_set, bits, dark_yellow=bool(self.dark_yellow))
+
+
+class Board(_Strict):
+    """One kind of board."""
+
+    schema_version: Literal["rastertap.board/1"] = Field(alias="schema")
+    name: Text = Field(description="What the board is called.")
+    note: Text | None = None
+    pins: dict[ChannelName, Pin] = Field(default_factory=dict, description="Analyser channel to pin.")
+    timing: Timing = Field(default_factory=Timing)
+    colours: Colours | None = None
+    decoders: dict[ChannelName, dict[str, Any]] = Field(
+        default_factory=dict,
+        description="Options of a decoder plug-in, by its name; the plug-in checks them.",
+    )
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Board:
+        from rastertap.board.cross_check import contradictions
+
+        found = contradictions(self.pins, self.timing, self.colours)
+        if found:
+            raise ValueError("; ".join(f"{'.'.join(c.at)}: {c.message}" for c in found))
+        return self
+
+    def channel_of(self, role: Role, bit: int | None = None) -> str | None:
+        """Name of the channel that carries ``role`` (and colour ``bit``); None when the board names none."""
+        return next((name for name, pin in self.pins.items() if (pin.role, pin.bit) == (role, bit)), None)
+
+    @property
+    def colour_channels(self) -> tuple[str, ...]:
+        """The channels of the colour bus, bit 0 first."""
+        colour = [(pin.bit or 0, name) for name, pin in self.pins.items() if pin.role == "colour"]
+        return tuple(name for _, name in sorted(colour))
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema of the board file."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Board.model_json_schema()}
