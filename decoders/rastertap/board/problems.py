@@ -96,10 +96,8 @@ def _dotted(place: Place) -> str:
 
 def _message(error: ErrorDetails, place: Place) -> str:
     kind, value = error["type"], error["input"]
-    if kind == "extra_forbidden":
-        return "is not a known key"
-    if kind == "missing":
-        return "is missing"
+    if kind in ("extra_forbidden", "missing"):
+        return "is missing" if kind == "missing" else "is not a known key"
     if kind in _KINDS:
         return f"must be {_KINDS[kind]}, not {_shown(value)}"
     if kind == "value_error":

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Trust = Literal["seen", "seen-2nd", "derived", "run", "common practice, no source", "from memory"]
-"""How far a figure can be trusted; "seen": read in the named text, "run": printed by the named program."""
+Trust = Literal["seen", "seen-2nd", "derived", "run", "common practice, no source", "from memory", "stated"]
+"""How far a figure can be trusted; "seen": read in the named text, "run": printed by the named program,
+"stated": the board file says so."""
 
 LINE_RATE_625 = Fraction(15_625)
 """Hz; BT.470-6 Table 1 (references 1.1, seen)."""
