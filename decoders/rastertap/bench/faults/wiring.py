@@ -1,0 +1,173 @@
+"""Faults between the chip's pins and the analyser: wrong pins, bad contacts, bridges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from rastertap.bench.extras import floating
+from rastertap.bench.faults.base import NOTHING, WiringFault
+from rastertap.bench.wave import FS_PER_NS, Wave, combine, constant, from_pulses
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+NOT_CONNECTED = "low"
+"""What a lead carries that ends nowhere: the analyser's pull-down."""
+
+Distorted = tuple[dict[str, Wave], "NDArray[np.int64]"]
+
+
+@dataclass(frozen=True)
+class Swap(WiringFault):
+    """The wires of channels ``first`` and ``second`` are exchanged."""
+
+    name = "swap"
+    first: str
+    second: str
+
+    def reconnect(self, wires: dict[str, str]) -> dict[str, str]:
+        """Exchange two entries."""
+        first, second = self.channel(wires, self.first), self.channel(wires, self.second)
+        return wires | {first: wires[second], second: wires[first]}
+
+
+@dataclass(frozen=True)
+class Shift(WiringFault):
+    """The connector sits ``by`` positions off: each signal arrives ``by`` channels higher (lower when negative).
+
+    Channels left over at one end are not connected (low); signals pushed off the other end are lost.
+    """
+
+    name = "shift"
+    by: int
+
+    def reconnect(self, wires: dict[str, str]) -> dict[str, str]:
+        """Move every entry along."""
+        self.require(0 < abs(self.by) < len(wires), f"a connector of {len(wires)} can be 1 to {len(wires) - 1} off")
+        signals = list(wires.values())
+        moved = [signals[i - self.by] if 0 <= i - self.by < len(signals) else NOT_CONNECTED for i in range(len(signals))]
+        return dict(zip(wires, moved, strict=True))
+
+
+@dataclass(frozen=True)
+class Reverse(WiringFault):
+    """The ribbon is the wrong way round, from channel ``first`` to ``last`` (the whole connector when not given)."""
+
+    name = "reverse"
+    first: str = ""
+    last: str = ""
+
+    def reconnect(self, wires: dict[str, str]) -> dict[str, str]:
+        """Turn the order of the signals round."""
+        names = list(wires)
+        low = names.index(self.channel(wires, self.first)) if self.first else 0
+        high = names.index(self.channel(wires, self.last)) if self.last else len(names) - 1
+        self.require(low < high, "first comes before last on the connector")
+        turned = names[:low] + names[low : high + 1][::-1] + names[high + 1 :]
+        return dict(zip(names, (wires[name] for name in turned), strict=True))
+
+
+@dataclass(frozen=True)
+class WrongPin(WiringFault):
+    """Channel ``to`` is clipped to another signal, e.g. ``hsync``, ``colour2``, ``cpu_clock``, ``low``."""
+
+    name = "wrong-pin"
+    to: str
+    signal: str
+
+    def reconnect(self, wires: dict[str, str]) -> dict[str, str]:
+        """Put the signal there; where else it went stays as it was."""
+        return wires | {self.channel(wires, self.to): self.signal}
+
+
+@dataclass(frozen=True)
+class Invert(WiringFault):
+    """Channel ``to`` shows the opposite level."""
+
+    name = "invert"
+    to: str
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+        """Invert one wave."""
+        return waves | {self.to: waves[self.channel(waves, self.to)].inverted()}, NOTHING
+
+
+@dataclass(frozen=True)
+class StuckLow(WiringFault):
+    """Channel ``to`` is held low."""
+
+    name = "stuck-low"
+    to: str
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+        """Replace one wave."""
+        return waves | {self.channel(waves, self.to): constant(0)}, NOTHING
+
+
+@dataclass(frozen=True)
+class StuckHigh(WiringFault):
+    """Channel ``to`` is held high."""
+
+    name = "stuck-high"
+    to: str
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+        """Replace one wave."""
+        return waves | {self.channel(waves, self.to): constant(1)}, NOTHING
+
+
+@dataclass(frozen=True)
+class Bridge(WiringFault):
+    """Channels ``first`` and ``second`` touch: both show the ``and`` (or the ``or``) of the two."""
+
+    name = "bridge"
+    first: str
+    second: str
+    rule: Literal["and", "or"] = "and"
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+        """Replace both waves."""
+        first, second = self.channel(waves, self.first), self.channel(waves, self.second)
+        self.require(first != second, "a bridge needs two channels")
+        both = combine(waves[first], waves[second], np.bitwise_and if self.rule == "and" else np.bitwise_or)
+        return waves | {first: both, second: both}, NOTHING
+
+
+@dataclass(frozen=True)
+class Open(WiringFault):
+    """Channel ``to`` is open and shows noise, or now and then (``chance``) what channel ``picks_up`` does."""
+
+    name = "open"
+    to: str
+    picks_up: str = ""
+    chance: float = 0.3
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:
+        """Replace one wave."""
+        channel = self.channel(waves, self.to)
+        if not self.picks_up:
+            return waves | {channel: floating(rng, span_fs)}, NOTHING
+        times = waves[self.channel(waves, self.picks_up)].times
+        return waves | {channel: Wave(0, times[rng.random(times.size) < self.chance])}, NOTHING
+
+
+@dataclass(frozen=True)
+class Crosstalk(WiringFault):
+    """Channel ``to`` shows false pulses of ``width_ns`` beside the edges of channel ``aggressor``, each with ``chance``."""
+
+    name = "crosstalk"
+    to: str
+    aggressor: str
+    width_ns: float = 15.0
+    chance: float = 0.2
+
+    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+        """Invert one wave for a moment after the aggressor's edges."""
+        self.require(self.width_ns > 0 and 0 < self.chance <= 1, "width_ns is above 0, chance between 0 and 1")
+        victim, edges = self.channel(waves, self.to), waves[self.channel(waves, self.aggressor)].times
+        starts = edges[rng.random(edges.size) < self.chance]
+        pulses = from_pulses(starts, starts + round(self.width_ns * FS_PER_NS))
+        return waves | {victim: combine(waves[victim], pulses, np.bitwise_xor)}, starts
