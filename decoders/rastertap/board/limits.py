@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from rastertap.standards.limit import Limit, around, between, relative
+from rastertap.standards.limit import Limit, between, limit, relative
 
 if TYPE_CHECKING:
     from rastertap.board.model import Timing
@@ -61,19 +61,13 @@ def _counts(timing: Timing) -> list[Limit]:
     if counts is None:
         return []
     low, high = Fraction(min(counts)), Fraction(max(counts))
-    found = [between("lines_per_field", low, high, source=_SOURCE, trust="stated")]
-    if low == high:
-        found = [around("lines_per_field", low, "0", "0", source=_SOURCE, trust="stated")]
-    if timing.interlaced is not None:
-        frame = 2 * _lines(counts) / len(counts) if timing.interlaced else low
-        found.append(
-            around(
-                "lines_per_frame",
-                frame,
-                "0",
-                high - low if not timing.interlaced else "0",
-                source=_SOURCE,
-                trust="stated",
-            )
-        )
+    interlaced = timing.mode.interlaced if timing.interlaced is None and timing.mode else timing.interlaced
+    found = [_count("lines_per_field", low, high)]
+    if interlaced is not None:
+        fields = 2 if interlaced else 1
+        found.append(_count("lines_per_frame", low * fields, high * fields))
     return found
+
+
+def _count(key: str, low: Fraction, high: Fraction) -> Limit:
+    return limit(key, low if low == high else None, low, high, source=_SOURCE, trust="stated")

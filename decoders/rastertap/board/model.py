@@ -71,7 +71,7 @@ StandardKey = Annotated[
 Ppm = Annotated[float, Field(gt=0, le=100_000)]
 HalfLines = Annotated[float, Field(gt=0, le=100_000, multiple_of=0.5)]
 Position = Annotated[int, Field(ge=1, le=1000)]
-HexColour = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}\z")]
+HexColour = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}$")]
 
 
 class _Strict(BaseModel):

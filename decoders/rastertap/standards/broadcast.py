@@ -2,8 +2,8 @@
 
 Letters are those of BT.470-6 Table 1-1 and 1-2 (a line blanking, b sync to end of blanking, c front porch, d
 line sync, p equalising pulse, q broad pulse, r serration). Section numbers are those of the project's
-references; the originals were read as transcriptions, not as printed. Where documents disagree its section 12 is
-followed:
+references; the originals were read as transcriptions, not as printed. Where documents disagree its section 12
+is followed:
 
 - 625 front porch: BT.1700 prints 1.2 us, which breaks its own a = b + c; 1.5 us is used;
 - 625 line blanking: the later text (12 +0/-0.3 us), not Report 624's 12 +-0.3 us;

@@ -1,8 +1,8 @@
 """Wide limits for machines that were never broadcast sources.
 
 Nearly all are common practice without a source: what a television or monitor of the time locked to and
-centred well enough. Pulse shapes within the field sync (equalising, broad, serration) are not limited, as such
-machines make them in many ways or not at all.
+centred well enough. Pulse shapes within the field sync (equalising, broad, serration) are not limited, as
+such machines make them in many ways or not at all.
 """
 
 from __future__ import annotations
