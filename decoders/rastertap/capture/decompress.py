@@ -1,0 +1,172 @@
+"""Stored bytes to text: gzip and zstd, piece by piece, keeping all that comes before a damaged place."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, field
+from queue import Empty, Full, Queue
+from threading import Event, Thread
+from typing import TYPE_CHECKING
+
+from rastertap.errors import CaptureError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from typing import Any
+
+GZIP_MAGIC = b"\x1f\x8b"
+ZSTD_MAGIC = b"\x28\xb5\x2f\xfd"
+
+_STORED_PIECE = 1 << 16
+_TEXT_PIECE = 1 << 20
+_GZIP = zlib.MAX_WBITS | 16
+
+
+@dataclass
+class Damage:
+    """How the stored bytes were seen to be damaged or cut short; empty when they were not."""
+
+    cut: str = ""
+    notes: list[str] = field(default_factory=list)
+
+
+def gunzip(read: Callable[[int], bytes], damage: Damage) -> Iterator[bytes]:
+    """Decompress gzip, any number of members, in pieces of at most 1 MiB.
+
+    Parameters
+    ----------
+    read : callable
+        Gives up to that many stored bytes; empty at the end.
+    damage : Damage
+        Told how the file is cut or damaged; what was whole before that is still yielded.
+    """
+    stored = read(_STORED_PIECE)
+    members = 0
+    while stored:
+        if not stored.startswith(GZIP_MAGIC[: len(stored)]):
+            if members and stored.strip(b"\0"):
+                damage.notes.append("bytes after the end of the gzip data were left out")
+            return
+        inflater = zlib.decompressobj(_GZIP)
+        while not inflater.eof:
+            if not stored:
+                stored = read(_STORED_PIECE)
+                if not stored:
+                    damage.cut = "the gzip data ends early"
+                    return
+            before = inflater.copy()
+            try:
+                text = inflater.decompress(stored, _TEXT_PIECE)
+            except zlib.error as error:
+                damage.cut = f"the gzip data is damaged ({_plain(error)})"
+                yield from _salvage(before, stored)
+                return
+            stored = inflater.unconsumed_tail
+            if text:
+                yield text
+        members += 1
+        stored = inflater.unused_data or read(_STORED_PIECE)
+
+
+def _plain(error: zlib.error) -> str:
+    """Zlib's own words without its numbers: ``incorrect data check``."""
+    return str(error).rpartition(": ")[2]
+
+
+def _salvage(inflater: Any, stored: bytes) -> Iterator[bytes]:
+    """Feed single bytes, so that nothing before the damaged one is lost."""
+    for i in range(len(stored)):
+        try:
+            text = inflater.decompress(stored[i : i + 1])
+        except zlib.error:
+            return
+        if text:
+            yield text
+
+
+def unzstd(read: Callable[[int], bytes], damage: Damage, path: str) -> Iterator[bytes]:
+    """Decompress zstd, any number of frames; as `gunzip`.
+
+    Raises
+    ------
+    CaptureError
+        When the ``zstandard`` package is not installed.
+    """
+    try:
+        import zstandard
+    except ImportError as error:
+        raise CaptureError(
+            "the file is compressed with zstd, and the package that reads it is not installed",
+            path=path,
+            hint="pip install zstandard (or unpack the file first: zstd -d FILE)",
+        ) from error
+    stored = read(_STORED_PIECE)
+    while stored:
+        inflater = zstandard.ZstdDecompressor().decompressobj()
+        while not inflater.eof:
+            if not stored:
+                stored = read(_STORED_PIECE)
+                if not stored:
+                    damage.cut = "the zstd data ends early"
+                    return
+            try:
+                # Small pieces: a zstd block of a few bytes may unpack to 128 KiB, and it all comes at once.
+                text = inflater.decompress(stored[:4096])
+            except zstandard.ZstdError as error:
+                damage.cut = f"the zstd data is damaged ({error})"
+                return
+            stored = inflater.unused_data if inflater.eof else stored[4096:]
+            if text:
+                yield text
+        stored = stored or read(_STORED_PIECE)
+
+
+def ahead(pieces: Iterator[bytes], *, depth: int = 4) -> Iterator[bytes]:
+    """Run an iterator in a thread of its own, at most ``depth`` pieces ahead of its consumer.
+
+    An exception of the iterator is raised in the consumer. Closing the generator ends the thread.
+    """
+    waiting: Queue[bytes | BaseException | None] = Queue(depth)
+    stopped = Event()
+
+    def put(piece: bytes | BaseException | None) -> bool:
+        while not stopped.is_set():
+            try:
+                waiting.put(piece, timeout=0.1)
+            except Full:
+                continue
+            return True
+        return False
+
+    def work() -> None:
+        last: BaseException | None = None
+        try:
+            for piece in pieces:
+                if not put(piece):
+                    return
+        except BaseException as error:  # noqa: BLE001 - handed to the consumer, which raises it
+            last = error
+        put(last)
+
+    thread = Thread(target=work, name="rastertap-decompress", daemon=True)
+    thread.start()
+    try:
+        while True:
+            piece = waiting.get()
+            if piece is None:
+                return
+            if isinstance(piece, BaseException):
+                raise piece
+            yield piece
+    finally:
+        stopped.set()
+        with_room(waiting)
+        thread.join()
+
+
+def with_room(waiting: Queue[Any]) -> None:
+    """Take one thing out of a queue, so that nobody waits to put one in."""
+    try:
+        waiting.get_nowait()
+    except Empty:
+        return

@@ -1,0 +1,160 @@
+"""The host's side of the readers: choose one, run it, join its blocks."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, cast
+
+from rastertap import plugins
+from rastertap.capture.interface import Window
+from rastertap.capture.model import join
+from rastertap.capture.source import TEXT_LIMIT, Source
+from rastertap.errors import CaptureError, PluginError
+from rastertap.progress import Silent
+
+if TYPE_CHECKING:
+    import os
+    from collections.abc import Iterator, Mapping
+
+    from rastertap.capture.interface import Reader
+    from rastertap.capture.model import Capture
+    from rastertap.match import Match
+    from rastertap.progress import Progress
+
+GROUP: plugins.Group = "rastertap.readers"
+LEAST_SCORE = 0.3
+"""A reader must be this sure of a file to be given it."""
+
+
+def reader_by_name(name: str, options: Mapping[str, Any] | None = None) -> Reader:
+    """Make the reader called ``name``.
+
+    Raises
+    ------
+    PluginError
+        When there is none, or it cannot be used.
+    """
+    plugin = plugins.load(GROUP, name)
+    if plugin.error:
+        raise PluginError(f"the reader '{name}' cannot be used: {plugin.error}")
+    return cast("Reader", plugin.factory(**(options or {})))
+
+
+def choose_reader(source: Source) -> Reader:
+    """Make the reader that is surest of the first bytes.
+
+    Raises
+    ------
+    CaptureError
+        When none is; says what the bytes look like and what can be read.
+    """
+    head = source.head()
+    usable = [plugin for plugin in plugins.load_all(GROUP) if not plugin.error]
+    readers = [cast("Reader", plugin.factory()) for plugin in usable]
+    scored: list[tuple[Match, Reader]] = [(reader.match(head, source.label), reader) for reader in readers]
+    best = max(scored, key=lambda pair: pair[0].score, default=None)
+    if best is None or best[0].score < LEAST_SCORE:
+        raise CaptureError(
+            f"no reader knows this format: the file {looks_like(head)}",
+            path=source.label,
+            byte=0,
+            hint="can be read: " + "; ".join(f"{reader.describes} ({reader.name})" for reader in readers),
+        )
+    return best[1]
+
+
+_SIGNATURES = (
+    (b"PK\x03\x04", "is a zip archive: unpack it, or export the capture as VCD"),
+    (b"BZh", "is compressed with bzip2: unpack it first (bunzip2)"),
+    (b"\xfd7zXZ", "is compressed with xz: unpack it first (unxz)"),
+    (b"\xff\xfe", "is UTF-16 text: save it as UTF-8 or ASCII"),
+    (b"\xfe\xff", "is UTF-16 text: save it as UTF-8 or ASCII"),
+)
+
+
+def looks_like(head: bytes) -> str:
+    """Say what bytes look like, for an error: ``is empty``, ``is a zip archive...``, ``begins with ...``."""
+    if not head:
+        return "is empty"
+    for signature, meaning in _SIGNATURES:
+        if head.startswith(signature):
+            return meaning
+    if b"\0" in head:
+        return "holds binary data"
+    return f"begins with {head[:40].decode('ascii', 'backslashreplace')!r}"
+
+
+@contextmanager
+def _opened(
+    path: str | os.PathLike[str],
+    reader: str | None,
+    options: Mapping[str, Any] | None,
+    *,
+    text_limit: int,
+    hashed: bool,
+) -> Iterator[tuple[Source, Reader]]:
+    with Source(path, text_limit=text_limit, hashed=hashed) as source:
+        yield source, (reader_by_name(reader, options) if reader is not None else choose_reader(source))
+
+
+def open_blocks(
+    path: str | os.PathLike[str],
+    *,
+    reader: str | None = None,
+    options: Mapping[str, Any] | None = None,
+    window: Window | None = None,
+    progress: Progress | None = None,
+    text_limit: int = TEXT_LIMIT,
+) -> Iterator[Capture]:
+    """Read a capture block by block, in memory that does not grow with it.
+
+    Parameters
+    ----------
+    path : str or path
+        A file, or ``-`` for standard input.
+    reader : str, optional
+        A reader's name; else the one that is surest of the first bytes.
+    options : mapping, optional
+        Given to the named reader, e.g. ``{"time_back": "drop"}`` to ``vcd``.
+    window : Window, optional
+        The part to read; all of it when left out.
+    progress : Progress, optional
+        Told about the stored bytes read.
+    text_limit : int, bytes
+        Decompressed text beyond this is an error.
+
+    Yields
+    ------
+    Capture
+        Consecutive blocks; each one's arrays are valid until the next is asked for. ``sha256`` is empty and
+        ``sample_period`` None.
+
+    Raises
+    ------
+    CaptureError, PluginError, UsageError
+    """
+    with _opened(path, reader, options, text_limit=text_limit, hashed=False) as (source, chosen):
+        yield from chosen.blocks(source, window=window or Window(), progress=progress or Silent())
+
+
+def read_capture(
+    path: str | os.PathLike[str],
+    *,
+    reader: str | None = None,
+    options: Mapping[str, Any] | None = None,
+    window: Window | None = None,
+    progress: Progress | None = None,
+    text_limit: int = TEXT_LIMIT,
+) -> Capture:
+    """Read a capture whole; parameters and errors as `open_blocks`.
+
+    Returns
+    -------
+    Capture
+        With ``sha256`` and ``sample_period`` filled in.
+    """
+    with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
+        capture = join(chosen.blocks(source, window=window or Window(), progress=progress or Silent()))
+        capture = replace(capture, sha256=source.sha256())
+    return replace(capture, sample_period=None)

@@ -1,0 +1,251 @@
+"""Where a capture's bytes come from: a file or standard input, decompressed when gzip or zstd."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+import sys
+from pathlib import Path
+from threading import Thread
+from typing import TYPE_CHECKING, BinaryIO, cast
+
+from rastertap.capture.decompress import GZIP_MAGIC, ZSTD_MAGIC, Damage, ahead, gunzip, unzstd
+from rastertap.errors import CaptureError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import TracebackType
+    from typing import Self
+
+HEAD_BYTES = 1 << 16
+"""How much of the text a reader is shown to recognise its format."""
+
+TEXT_LIMIT = 1 << 40
+"""Default limit of decompressed text, bytes (1 TiB): only a file made to do harm unpacks to more."""
+
+
+class Source:
+    """The text of a capture, read once from front to back.
+
+    Parameters
+    ----------
+    path : str or path
+        A file, or ``-`` for standard input. gzip (any number of members) and zstd are recognised by content.
+    text_limit : int, bytes
+        Decompressed text beyond this is an error.
+    hashed : bool
+        Also compute `sha256`: of a regular file in a thread of its own, else while reading.
+
+    Raises
+    ------
+    CaptureError
+        When there is no such file, it is a folder, or it may not be read.
+
+    Notes
+    -----
+    A file whose compressed data is damaged or ends early gives what comes before the damage; `cut` then
+    says so once the end was reached.
+    """
+
+    def __init__(
+        self, path: str | os.PathLike[str], *, text_limit: int = TEXT_LIMIT, hashed: bool = False
+    ) -> None:
+        self.label = os.fspath(path)
+        self.text_read = 0
+        self._text_limit = text_limit
+        self._damage = Damage()
+        self._raw = self._open()
+        status = os.fstat(self._raw.fileno()) if self.label != "-" else None
+        self.rereadable = status is not None and stat.S_ISREG(status.st_mode)
+        """Whether the same text can be read again from the path."""
+        self.size = status.st_size if status is not None and self.rereadable else None
+        """Stored bytes in all; None when not known."""
+        self.consumed = 0
+        """Stored bytes read so far."""
+        self._sha = hashlib.sha256() if hashed else None
+        self._hasher: Thread | None = None
+        if hashed and self.rereadable:
+            self._hasher = Thread(target=self._hash_file, name="rastertap-sha256", daemon=True)
+            self._hasher.start()
+        self._stored_head = self._read_stored(HEAD_BYTES)
+        self._pieces: Iterator[bytes] | None = self._decompressed()
+        self._left = memoryview(b"")
+        self._head = b""
+
+    def _open(self) -> BinaryIO:
+        if self.label == "-":
+            return cast("BinaryIO", getattr(sys.stdin.buffer, "raw", sys.stdin.buffer))
+        try:
+            return cast("BinaryIO", Path(self.label).open("rb", buffering=0))
+        except FileNotFoundError as error:
+            raise CaptureError("no such file", path=self.label, hint="check the path") from error
+        except IsADirectoryError as error:
+            hint = "name a file in it; 'rastertap batch' reads a whole folder"
+            raise CaptureError("this is a folder, not a capture", path=self.label, hint=hint) from error
+        except PermissionError as error:
+            hint = "check the file's permissions"
+            raise CaptureError("no permission to read the file", path=self.label, hint=hint) from error
+        except (OSError, ValueError) as error:
+            raise CaptureError(f"the file cannot be opened: {error}", path=self.label) from error
+
+    def _hash_file(self) -> None:
+        if self._sha is None:
+            return
+        with Path(self.label).open("rb", buffering=0) as again:
+            while piece := again.read(1 << 20):
+                self._sha.update(piece)
+
+    def _read_stored_into(self, view: memoryview) -> int:
+        try:
+            got = self._raw.readinto(view)  # type: ignore[attr-defined]
+        except OSError as error:
+            raise CaptureError(
+                f"reading failed: {error.strerror}", path=self.label, byte=self.consumed
+            ) from error
+        count = int(got or 0)
+        self.consumed += count
+        if self._sha is not None and self._hasher is None:
+            self._sha.update(view[:count])
+        return count
+
+    def _read_stored(self, count: int) -> bytes:
+        """Read up to ``count`` stored bytes; fewer only at the end."""
+        piece = bytearray(count)
+        view, filled = memoryview(piece), 0
+        while filled < count and (got := self._read_stored_into(view[filled:])):
+            filled += got
+        return bytes(view[:filled])
+
+    def _decompressed(self) -> Iterator[bytes] | None:
+        """Recognise the compression; None when there is none."""
+        first, self._stored_head = self._stored_head, b""
+
+        def read(count: int) -> bytes:
+            nonlocal first
+            piece, first = first, b""
+            return piece or self._read_stored(count)
+
+        if first.startswith(GZIP_MAGIC):
+            return ahead(gunzip(read, self._damage))
+        if first.startswith(ZSTD_MAGIC):
+            return ahead(unzstd(read, self._damage, self.label))
+        self._stored_head = first
+        return None
+
+    @property
+    def cut(self) -> str:
+        """Empty, or how the compressed data was seen to be damaged or cut short."""
+        return self._damage.cut
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What else was seen on the way, for the user."""
+        return tuple(self._damage.notes)
+
+    def head(self) -> bytes:
+        """Show the first bytes of the text (up to `HEAD_BYTES`) without consuming them."""
+        if not self._head and self.text_read == 0:
+            piece = bytearray(HEAD_BYTES)
+            self._head = bytes(memoryview(piece)[: self._fill(memoryview(piece))])
+        return self._head
+
+    def readinto(self, view: memoryview) -> int:
+        """Fill ``view`` with the text that comes next.
+
+        Returns
+        -------
+        int
+            Bytes filled in; fewer than ``len(view)`` only at the end of the text, 0 when there is no more.
+
+        Raises
+        ------
+        CaptureError
+            When reading fails, or the text is longer than the limit.
+        """
+        from_head = min(len(self._head), len(view))
+        view[:from_head] = self._head[:from_head]
+        self._head = self._head[from_head:]
+        filled = from_head + self._fill(view[from_head:])
+        self.text_read += filled
+        if self.text_read > self._text_limit:
+            raise CaptureError(
+                f"the file unpacks to more than {self._text_limit} bytes of text",
+                path=self.label,
+                hint="if it is a real capture, unpack it first and read the unpacked file",
+            )
+        return filled
+
+    def _fill(self, view: memoryview) -> int:
+        filled = 0
+        while filled < len(view) and (got := self._fill_once(view[filled:])):
+            filled += got
+        return filled
+
+    def _fill_once(self, view: memoryview) -> int:
+        if self._pieces is None:
+            if not self._stored_head:
+                return self._read_stored_into(view)
+            self._left, self._stored_head = memoryview(self._stored_head), b""
+        elif not self._left:
+            self._left = memoryview(next(self._pieces, b""))
+        count = min(len(view), len(self._left))
+        view[:count] = self._left[:count]
+        self._left = self._left[count:]
+        return count if count or self._pieces is not None else self._read_stored_into(view)
+
+    def sha256(self) -> str:
+        """Hash of all the stored bytes, hexadecimal; reads what was not read yet.
+
+        Raises
+        ------
+        ValueError
+            When the source was not made with ``hashed=True``.
+        """
+        if self._sha is None:
+            raise ValueError("the source was not asked to hash its bytes")
+        if self._hasher is not None:
+            self._hasher.join()
+        else:
+            rest = memoryview(bytearray(1 << 20))
+            while self._read_stored_into(rest):
+                pass
+        return self._sha.hexdigest()
+
+    def place(self, byte: int) -> tuple[int, int]:
+        """Find line and column (both from 1) of a byte of the text, by reading the file again.
+
+        Raises
+        ------
+        ValueError
+            When the source cannot be read again.
+        """
+        if not self.rereadable:
+            raise ValueError("the source can be read only once")
+        line, line_start, at = 1, 0, 0
+        piece = bytearray(1 << 20)
+        with Source(self.label) as again:
+            while at < byte and (got := again.readinto(memoryview(piece))):
+                upto = min(got, byte - at)
+                line += piece.count(b"\n", 0, upto)
+                newline = piece.rfind(b"\n", 0, upto)
+                line_start = at + newline + 1 if newline >= 0 else line_start
+                at += upto
+        return line, byte - line_start + 1
+
+    def close(self) -> None:
+        """Close the file and end the threads."""
+        if self._pieces is not None:
+            self._pieces.close()  # type: ignore[attr-defined]
+        if self._hasher is not None:
+            self._hasher.join()
+        if self.label != "-":
+            self._raw.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

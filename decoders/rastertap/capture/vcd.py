@@ -1,0 +1,90 @@
+"""The VCD reader: text to change lists, block by block, in memory that does not grow with the file.
+
+A block of text is cut at a time near its middle and two threads read the halves. The second begins without
+knowing the levels, and without knowing whether the ``#`` it began at is a time at all and not part of a
+comment: both are settled when the first arrives there, and should it have been no time, the first reads on.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from rastertap.capture.interface import CONTRACT
+from rastertap.match import Match
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rastertap.capture.interface import Window
+    from rastertap.capture.model import Capture
+    from rastertap.capture.source import Source
+    from rastertap.progress import Progress
+
+BLOCK_BYTES = 16 << 20
+"""Text in one block."""
+
+
+class VcdReader:
+    """Reads VCD as IEEE 1364 and 1800 define it, token by token.
+
+    Parameters
+    ----------
+    time_back : "error" or "drop"
+        What a time that goes back is: an error, or the start of something left out until the time has
+        caught up (said in ``notes``).
+    block_bytes : int
+        Text in one block; memory is a small multiple of it.
+    """
+
+    name: ClassVar[str] = "vcd"
+    contract: ClassVar[int] = CONTRACT
+    describes: ClassVar[str] = "value change dump (VCD), plain or compressed: the fast reader"
+
+    def __init__(
+        self, *, time_back: Literal["error", "drop"] = "error", block_bytes: int = BLOCK_BYTES
+    ) -> None:
+        self.time_back = time_back
+        self.block_bytes = block_bytes
+
+    def match(self, head: bytes, label: str) -> Match:
+        """Say how well the first bytes look like VCD."""
+        return match_vcd(head, label)
+
+    def blocks(self, source: Source, *, window: Window, progress: Progress) -> Iterator[Capture]:
+        """Yield consecutive blocks; see `rastertap.capture.interface.Reader`.
+
+        The arrays of a block are used again for the next but one: copy what is kept.
+        """
+        from rastertap.capture.vcd_blocks import Recording
+        from rastertap.capture.vcd_text import Problem, Text
+
+        text = Text(source, self.block_bytes)
+        progress.start(f"reading {source.label}", source.size)
+        try:
+            with ThreadPoolExecutor(1, thread_name_prefix="rastertap-vcd") as pool:
+                recording = Recording(text, pool, drop_back=self.time_back == "drop", window=window)
+                for block in recording.blocks():
+                    progress.advance(source.consumed)
+                    yield block
+        except Problem as problem:
+            raise text.error(problem) from None
+        finally:
+            progress.finish()
+
+
+def match_vcd(head: bytes, label: str) -> Match:
+    """Score the first bytes: a VCD file begins with ``$`` and declares with ``$var``."""
+    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    why: list[str] = []
+    score = 0.0
+    if text.startswith(b"$"):
+        score = 0.5
+        why.append("begins with a $ keyword")
+    if b"$var" in text or b"$timescale" in text:
+        score += 0.4
+        why.append("has $var or $timescale")
+    if label.lower().removesuffix(".gz").removesuffix(".zst").endswith(".vcd"):
+        score += 0.1
+        why.append("is named .vcd")
+    return Match(score, tuple(why) or ("no VCD keyword in the first bytes",))
