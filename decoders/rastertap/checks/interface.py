@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
 
 if TYPE_CHECKING:
@@ -68,7 +68,9 @@ class Evidence:
     limits : str
         Name of the limit set.
     mode : Mode or None
-        The standard that the sync was recognised as.
+        The standard nearest to the sync's timing.
+    mode_close : bool
+        Whether it is near enough to be called that.
     timebase_ppm : float
         Tolerance of the analyser's timebase.
     """
@@ -80,8 +82,8 @@ class Evidence:
     missing: Mapping[str, str]
     limits: str
     mode: Mode | None
+    mode_close: bool
     timebase_ppm: float
-    notes: tuple[str, ...] = field(default=())
 
     @property
     def pixel_clock(self) -> PixelClock | None:

@@ -1,0 +1,38 @@
+"""``rastertap check``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rastertap.cli.options import capture_options, exit_code, say, text_width, write_json
+from rastertap.cli.saving import frame_options, save_frames
+
+if TYPE_CHECKING:
+    from rastertap.analyse import Analysis
+
+
+@click.command("check")
+@capture_options
+@click.option("--frames", "frames_dir", metavar="DIR", help="Write every frame there: PNG of the picture, .npy of the raster.")
+@frame_options
+def command(analysis: Analysis, json_path: str | None, frames_dir: str | None, scale: int, *, quiet: bool) -> int:
+    """Check CAPTURE (a VCD file, or - for standard input) and say where the fault is.
+
+    \b
+    Examples:
+      rastertap check capture.vcd.gz
+      rastertap check capture.vcd.gz --board board.toml --frames out --json out/result.json
+
+    Exit code: 0 all in limits, 1 something out of limits, 2 wrong usage or board file, 3 capture unreadable.
+    """
+    from rastertap.report.document import document
+    from rastertap.report.text import check_text
+
+    files = save_frames(analysis, Path(frames_dir), scale) if frames_dir else {}
+    if json_path:
+        write_json(json_path, document(analysis, files))
+    say(check_text(analysis, text_width()), quiet=quiet, json_path=json_path)
+    return exit_code(analysis)

@@ -1,0 +1,30 @@
+"""``rastertap pins``: which channel carries what."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from rastertap.cli.options import capture_options, say, text_width, write_json
+
+if TYPE_CHECKING:
+    from rastertap.analyse import Analysis
+
+
+@click.command("pins")
+@capture_options
+def command(analysis: Analysis, json_path: str | None, *, quiet: bool) -> int:
+    """Say which channel of CAPTURE carries what, from its behaviour, and why.
+
+    \b
+    Example:
+      rastertap pins capture.vcd.gz --board board.toml
+    """
+    from rastertap.report.document import document
+    from rastertap.report.text import pins_text
+
+    if json_path:
+        write_json(json_path, document(analysis))
+    say(pins_text(analysis, text_width()), quiet=quiet, json_path=json_path)
+    return int(any(f.id.startswith("taps.") and f.result == "fail" for f in analysis.findings))

@@ -1,0 +1,130 @@
+"""The host of the decoders: which one runs for each product, in which order, with which options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, get_type_hints
+
+from rastertap import plugins
+from rastertap.errors import DecodeError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rastertap.match import Match
+    from rastertap.streams.interface import Context, Decoder
+
+
+@dataclass(frozen=True)
+class Tried:
+    """One decoder that was looked at: its match, whether it ran, and the reason if it could not."""
+
+    name: str
+    gives: str
+    match: Match | None
+    ran: bool
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class Decoded:
+    """What the decoders gave, what they could not and why, and how it went."""
+
+    streams: Mapping[str, Any]
+    missing: Mapping[str, str]
+    tried: tuple[Tried, ...]
+
+
+def options_of(decoder: Decoder, given: Mapping[str, Any]) -> Any:
+    """Make a decoder's options from ``key = value`` pairs, checked against its dataclass.
+
+    Raises
+    ------
+    UsageError
+        For a key it does not have, or a value of the wrong type.
+    """
+    hints = get_type_hints(decoder.Options)
+    known = {f.name for f in fields(decoder.Options)}
+    checked = {}
+    for key, value in given.items():
+        if key not in known:
+            there = ", ".join(sorted(known)) or "none"
+            raise UsageError(f"decoder {decoder.name} has no option '{key}'", hint=f"it has: {there}")
+        checked[key] = _typed(decoder.name, key, value, hints[key])
+    return decoder.Options(**checked)
+
+
+def _typed(name: str, key: str, value: Any, hint: Any) -> Any:
+    from pydantic import TypeAdapter, ValidationError
+
+    try:
+        return TypeAdapter(hint).validate_python(value, strict=not isinstance(value, str))
+    except ValidationError as error:
+        raise UsageError(f"option {name}.{key}: {value!r}: {error.errors()[0]['msg'].lower()}") from None
+
+
+def _given(name: str, context: Context, settings: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """Join the board file's options with those of the command line, which win."""
+    board = context.board.decoders.get(name, {}) if context.board is not None else {}
+    return {**board, **settings.get(name, {})}
+
+
+def check_settings(settings: Mapping[str, Mapping[str, Any]], where: str) -> None:
+    """Refuse options for a decoder that is not there, before any work is done."""
+    for name, given in settings.items():
+        plugin = plugins.load("rastertap.decoders", name)
+        if plugin.error:
+            raise UsageError(f"{where}: decoder {name} cannot be used: {plugin.error}")
+        options_of(plugin.factory(), given)
+
+
+def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = None) -> Decoded:
+    """Run the best matching decoder for every product.
+
+    Parameters
+    ----------
+    context : Context
+        Capture, pins and board; its streams are filled in here.
+    settings : mapping of str to mapping
+        Options by decoder name, over those of the board file.
+    """
+    given = settings or {}
+    loaded = [p for p in plugins.load_all("rastertap.decoders") if not p.error]
+    waiting: list[Decoder] = [p.factory() for p in loaded]
+    missing: dict[str, str] = {}
+    tried: list[Tried] = []
+    while ready := [d for d in waiting if d.needs <= context.streams.keys()]:
+        gives = ready[0].gives
+        rivals = [d for d in ready if d.gives == gives]
+        waiting = [d for d in waiting if d not in rivals]
+        outcome = _best(rivals, context, given, tried)
+        if isinstance(outcome, str):
+            missing.setdefault(gives, outcome)
+        elif gives not in context.streams:
+            context = replace(context, streams={**context.streams, gives: outcome[0]})
+            missing.pop(gives, None)
+    for decoder in waiting:
+        lacking = ", ".join(sorted(decoder.needs - context.streams.keys()))
+        missing.setdefault(decoder.gives, f"needs {lacking}")
+        tried.append(Tried(decoder.name, decoder.gives, None, ran=False, reason=f"needs {lacking}"))
+    return Decoded(context.streams, missing, tuple(tried))
+
+
+def _best(
+    rivals: list[Decoder], context: Context, settings: Mapping[str, Mapping[str, Any]], tried: list[Tried]
+) -> str | tuple[Any]:
+    """Run the rivals from the best match down until one works; give its product, or the reason why none did."""
+    judged = sorted(((d.match(context), d) for d in rivals), key=lambda pair: -pair[0].score)
+    reason = "; ".join(judged[0][0].why) or "no decoder fits"
+    product: tuple[Any] | None = None
+    for match, decoder in judged:
+        if product is not None or match.score <= 0:
+            tried.append(Tried(decoder.name, decoder.gives, match, ran=False, reason=""))
+            continue
+        try:
+            product = (decoder.decode(context, options_of(decoder, _given(decoder.name, context, settings))),)
+            tried.append(Tried(decoder.name, decoder.gives, match, ran=True, reason=""))
+        except DecodeError as error:
+            reason = error.message
+            tried.append(Tried(decoder.name, decoder.gives, match, ran=True, reason=reason))
+    return reason if product is None else product

@@ -1,0 +1,141 @@
+"""Frames from pixel clock, sync and colour bus."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, ClassVar, cast
+
+import numpy as np
+
+from rastertap.errors import DecodeError
+from rastertap.frames.active import blanking_code, find_active
+from rastertap.frames.model import FieldKind, Frame, Frames
+from rastertap.frames.raster import LineGrid, line_grid, read_codes, rows
+from rastertap.frames.weave import weave
+from rastertap.match import Match
+from rastertap.streams.interface import CONTRACT, Context
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from rastertap.streams.model import ColourBus, PixelClock, Sync
+
+FEWEST_LINES = 8
+"""A shorter piece of a field at the edge of the capture is left out."""
+
+
+@dataclass(frozen=True)
+class FrameOptions:
+    """Options of the frame decoder.
+
+    Parameters
+    ----------
+    weave : bool
+        Put the two fields of an interlaced frame together too.
+    """
+
+    weave: bool = True
+
+
+@dataclass(frozen=True)
+class _Span:
+    """Lines ``first`` up to ``last`` of one field; ``row`` is the row of the first one."""
+
+    first: int
+    last: int
+    row: int
+    start: int
+    kind: FieldKind
+    complete: bool
+
+
+class FrameDecoder:
+    """Arranges what the bus carries into lines and fields."""
+
+    name: ClassVar[str] = "frames"
+    contract: ClassVar[int] = CONTRACT
+    describes: ClassVar[str] = "frames: the colour bus read at every pixel clock, arranged by sync"
+    needs: ClassVar[frozenset[str]] = frozenset({"pixel_clock", "sync", "colour_bus"})
+    gives: ClassVar[str] = "frames"
+    Options: ClassVar[type] = FrameOptions
+
+    def match(self, context: Context) -> Match:
+        """Fit whenever the three streams are there."""
+        return Match(0.9, tuple(sorted(context.streams)))
+
+    def decode(self, context: Context, options: FrameOptions) -> Frames:
+        """Read, arrange, find the active area, weave."""
+        clock = cast("PixelClock", context.streams["pixel_clock"])
+        sync = cast("Sync", context.streams["sync"])
+        bus = cast("ColourBus", context.streams["colour_bus"])
+        grid = line_grid(sync.lines, clock)
+        if grid.pixels < 1:
+            raise DecodeError("no pixel clock runs through the lines")
+        spans = _spans(sync)
+        if not spans:
+            raise DecodeError("no field begins in the capture, and no piece of one is long enough")
+        times = np.rint(clock.edges + bus.sampling.delay).astype(np.int64)
+        window = _window_channel(context)
+        codes, unsure = read_codes((*bus.bits, *([window] if window is not None else [])), times, context.step)
+        shut = np.zeros(codes.size, np.uint32)
+        if window is not None:
+            shut, codes = codes >> len(bus.bits), codes & np.uint32((1 << len(bus.bits)) - 1)
+        fields = [_frame(i, span, codes, unsure, grid, len(bus.bits)) for i, span in enumerate(spans)]
+        whole = [f for f in fields if f.complete] or fields
+        blank = blanking_code(whole, max(1, round(sync.line_width.value / clock.period.value)))
+        windows = None
+        if window is not None:
+            windows = [_arrange(span, shut, unsure, grid)[0] for span in spans]
+        active, how = find_active(whole, blank, [w for w, f in zip(windows, fields, strict=True) if f in whole] if windows else None)
+        woven = weave(fields, sync) if options.weave and sync.interlaced else []
+        frames = tuple(replace(f, index=i) for i, f in enumerate([*fields, *woven]))
+        return Frames(frames, active, how, blank, grid.pixels, grid.steady)
+
+
+def _spans(sync: Sync) -> list[_Span]:
+    """Cut the lines into fields, with the pieces at both ends of the capture."""
+    first, lines = sync.fields.first_line, sync.lines.starts
+    found: list[_Span] = []
+    height = int(np.median(np.diff(first))) if first.size > 1 else 0
+    begin = int(first[0]) if first.size else 0
+    if begin >= FEWEST_LINES:
+        kind = _kind(sync, -1)
+        found.append(_Span(0, begin, max(height - begin, 0), int(lines[0]), kind, complete=False))
+    for i in range(first.size):
+        complete = i + 1 < first.size
+        last = int(first[i + 1]) if complete else lines.size - 1
+        if last - first[i] >= FEWEST_LINES:
+            found.append(_Span(int(first[i]), last, 0, int(sync.fields.starts[i]), _kind(sync, i), complete))
+    return found
+
+
+def _kind(sync: Sync, index: int) -> FieldKind:
+    """Name the field; -1 is the piece before the first field sync."""
+    if not sync.interlaced:
+        return "progressive"
+    offset = sync.fields.offset
+    late = offset[abs(index)] if abs(index) < offset.size else offset[0]
+    # A field sync half-way through a line leaves half a line to the next one.
+    late_of_all = offset.max() - offset.min() > 0.25 and late > offset.min() + 0.25  # noqa: PLR2004 - half of a half line
+    return "second" if late_of_all else "first"
+
+
+def _arrange(
+    span: _Span, codes: NDArray[np.uint32], unsure: NDArray[np.uint8], grid: LineGrid
+) -> tuple[NDArray[np.uint32], NDArray[np.bool_]]:
+    raster, doubtful = rows(codes, unsure, grid.first[span.first : span.last], grid.pixels)
+    above = np.zeros((span.row, grid.pixels))
+    return np.concatenate((above.astype(np.uint32), raster)), np.concatenate((above == 0, doubtful))
+
+
+def _frame(
+    index: int, span: _Span, codes: NDArray[np.uint32], unsure: NDArray[np.uint8], grid: LineGrid, bits: int
+) -> Frame:
+    raster, doubtful = _arrange(span, codes, unsure, grid)
+    kept = raster.astype(np.min_scalar_type((1 << bits) - 1))
+    return Frame(index, span.kind, kept, doubtful, span.start, span.complete)
+
+
+def _window_channel(context: Context):  # noqa: ANN202
+    """Channel that says where the picture is, if one was tapped."""
+    return context.channel_with("display_enable") or context.channel_with("blank")

@@ -1,0 +1,96 @@
+"""Reading the bus at every pixel clock and arranging the codes in lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rastertap.streams.kernels import read_bit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from rastertap.capture.model import Channel
+    from rastertap.streams.model import Lines, PixelClock
+
+MIN_UNSURE = 1.0
+"""A change this close to the sampling point, in sampling steps, may really lie on its other side."""
+
+
+@dataclass(frozen=True, eq=False)
+class LineGrid:
+    """Where each line is in the sequence of pixel clocks.
+
+    Parameters
+    ----------
+    first : ndarray of int64, shape (lines,)
+        Index of the clock edge at which the line begins; may lie outside the clock's edges.
+    pixels : int
+        Pixel clocks in most lines.
+    steady : float, 0..1
+        Part of the lines with exactly that many.
+    """
+
+    first: NDArray[np.int64]
+    pixels: int
+    steady: float
+
+
+def read_codes(
+    bits: Sequence[Channel], times: NDArray[np.int64], reach: float
+) -> tuple[NDArray[np.uint32], NDArray[np.uint8]]:
+    """Read all bits at each time.
+
+    Parameters
+    ----------
+    bits : sequence of Channel
+        Bit 0 first, two-state.
+    times : ndarray of int64, shape (n,)
+        Sampling points, ticks, increasing.
+    reach : float
+        A change closer than this makes the pixel unsure, ticks.
+
+    Returns
+    -------
+    codes : ndarray of uint32, shape (n,)
+    unsure : ndarray of uint8, shape (n,)
+        1 where a change is too close.
+    """
+    codes, unsure = np.zeros(times.size, np.uint32), np.zeros(times.size, np.uint8)
+    for bit, channel in enumerate(bits):
+        read_bit(times, channel.ticks, channel.initial, bit, reach, codes, unsure)
+    return codes, unsure
+
+
+def line_grid(lines: Lines, clock: PixelClock) -> LineGrid:
+    """Find the clock edge that each line begins with.
+
+    The line sync comes at some constant delay after a clock edge. Both are seen on the sampling grid, so a
+    delay near zero would fall now before, now after that edge; the mean delay decides for all lines.
+    """
+    edges, period, starts = clock.edges, clock.period.value, lines.starts
+    index = np.clip(np.searchsorted(edges, starts, side="right") - 1, 0, edges.size - 1)
+    place = index + (starts - edges[index]) / period
+    known = lines.measured & (starts >= edges[0]) & (starts <= edges[-1])
+    common = float(np.angle(np.exp(2j * np.pi * place[known]).mean()) / (2 * np.pi)) if known.any() else 0.0
+    first = np.round(place - common).astype(np.int64)
+    lengths = np.diff(first)[known[1:] & known[:-1]]
+    if not lengths.size:
+        lengths = np.diff(first)
+    values, counts = np.unique(lengths, return_counts=True)
+    best = int(np.argmax(counts))
+    return LineGrid(first, int(values[best]), float(counts[best] / counts.sum()))
+
+
+def rows(
+    codes: NDArray[np.uint32], unsure: NDArray[np.uint8], first: NDArray[np.int64], pixels: int
+) -> tuple[NDArray[np.uint32], NDArray[np.bool_]]:
+    """Arrange codes in lines of ``pixels``, shape (lines, pixels); a pixel without a clock edge is 0 and unsure."""
+    index = first[:, None] + np.arange(pixels)
+    there = (index >= 0) & (index < codes.size)
+    index = np.clip(index, 0, codes.size - 1)
+    return np.where(there, codes[index], np.uint32(0)), ~there | (unsure[index] != 0)

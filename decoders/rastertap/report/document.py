@@ -1,0 +1,223 @@
+"""The result as JSON: schema ``rastertap.check/1``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rastertap import __version__
+from rastertap.checks.clock import frequency_hz
+from rastertap.streams.counts import field_periods, lines_per_field
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from rastertap.analyse import Analysis
+    from rastertap.frames.model import Frame, Frames
+    from rastertap.measured import Measured
+    from rastertap.streams.model import Sync
+
+SCHEMA = "rastertap.check/1"
+EDGE_BY_PHASE = (0.25, 0.75)
+"""A sampling phase between these is nearer to the falling edge of an even clock."""
+
+
+def _capture(analysis: Analysis) -> dict[str, Any]:
+    capture = analysis.capture
+    period = capture.sample_period
+    known = period is not None and period.known
+    return {
+        "path": capture.label,
+        "sha256": capture.sha256,
+        "tick_s": str(capture.tick),
+        "sample_period_s": period.ticks * float(capture.tick) if period is not None and known else None,
+        "span_s": capture.span_s,
+        "truncated": bool(capture.truncated),
+        "truncated_why": capture.truncated,
+        "channels": [{"name": c.name, "edges": int(c.ticks.size)} for c in capture.channels],
+        "ignored": list(capture.ignored),
+        "notes": list(capture.notes),
+    }
+
+
+def _pins(analysis: Analysis) -> list[dict[str, Any]]:
+    board = analysis.request.board
+    found = []
+    for pin in analysis.pins:
+        expected = board.channel_of(pin.role, pin.bit) if board is not None and pin.role != "other" else None
+        found.append(
+            {
+                "channel": pin.channel,
+                "role": pin.role,
+                "bit": pin.bit,
+                "polarity": pin.polarity,
+                "expected_channel": expected,
+                "score": round(pin.score, 4),
+                "why": list(pin.why),
+            }
+        )
+    return found
+
+
+def _clock(analysis: Analysis) -> dict[str, Any]:
+    evidence = analysis.evidence
+    clock, tick = evidence.pixel_clock, float(analysis.capture.tick)
+    if clock is None:
+        return {"source": "none", "why": evidence.missing.get("pixel_clock", "not found")}
+    frequency = frequency_hz(clock, tick)
+    board = analysis.request.board
+    nominal = float(board.timing.pixel_clock_hz) if board is not None and board.timing.pixel_clock_hz is not None else None
+    phase = evidence.colour_bus.sampling.phase if evidence.colour_bus is not None else None
+    falling = phase is not None and EDGE_BY_PHASE[0] <= phase < EDGE_BY_PHASE[1]
+    return {
+        "source": clock.source,
+        "channel": clock.channel,
+        "edge": None if phase is None else "falling" if falling else "rising",
+        "frequency_hz": frequency.value,
+        "uncertainty_hz": frequency.with_timebase(evidence.timebase_ppm).uncertainty,
+        "step_uncertainty_hz": frequency.uncertainty,
+        "nominal_hz": nominal,
+        "offset_ppm": (frequency.value / nominal - 1) * 1e6 if nominal else None,
+        "period_jitter_rms_s": clock.period_jitter.value * tick,
+        "cycle_jitter_rms_s": clock.cycle_jitter.value * tick,
+        "duty": clock.duty.value,
+        "missing_cycles": int(clock.missing.size),
+        "extra_edges": int(clock.extra.size),
+    }
+
+
+def _sampling(analysis: Analysis) -> dict[str, Any] | None:
+    bus, tick = analysis.evidence.colour_bus, float(analysis.capture.tick)
+    if bus is None:
+        return None
+    point = bus.sampling
+    return {
+        "phase": point.phase,
+        "delay_s": point.delay * tick,
+        "margin_before_s": point.margin_before.value * tick,
+        "margin_after_s": point.margin_after.value * tick,
+        "margin_uncertainty_s": point.margin_after.uncertainty * tick,
+    }
+
+
+def _pulse(width: Measured | None, key: str, scale: float, polarity: str | None) -> dict[str, Any]:
+    return {key: width.value * scale if width is not None else None, "polarity": polarity}
+
+
+def _timing(analysis: Analysis) -> dict[str, Any] | None:
+    evidence, tick = analysis.evidence, float(analysis.capture.tick)
+    sync = evidence.sync
+    if sync is None:
+        return None
+    mode, distance = evidence.mode, analysis.distance
+    counts = lines_per_field(sync)
+    usual = float(np.median(counts)) if counts.size else None
+    frames = evidence.frames
+    periods = field_periods(sync)
+    return {
+        "standard": mode.key if mode is not None and evidence.mode_close else None,
+        "nearest_standard": mode.key if mode is not None else None,
+        "line_rate_from_nearest_ppm": distance.line_rate_ppm if distance is not None else None,
+        "interlaced": sync.interlaced,
+        "pixels_per_line": frames.pixels_per_line if frames is not None else None,
+        "lines_per_field": [_number(c) for c in counts],
+        "lines_per_frame": _number(usual * (2 if sync.interlaced else 1)) if usual is not None else None,
+        "line_rate_hz": 1 / (sync.line_period.value * tick),
+        "field_rate_hz": 1 / (float(periods.mean()) * tick) if periods.size else None,
+        "sync": sync.kind,
+        **_pulses(sync, tick),
+    }
+
+
+def _number(value: float) -> int | float:
+    return int(value) if float(value).is_integer() else float(value)
+
+
+def _pulses(sync: Sync, tick: float) -> dict[str, Any]:
+    line = _pulse(sync.line_width, "width_s", tick, sync.line_polarity)
+    field = _pulse(sync.field_width, "width_lines", 1.0, sync.field_polarity)
+    if sync.kind == "composite":
+        return {"hsync": None, "vsync": None, "csync": {**line, "field_sync_lines": field["width_lines"]}}
+    return {"hsync": line, "vsync": field, "csync": None}
+
+
+def _frame(analysis: Analysis, frames: Frames, frame: Frame, files: Mapping[int, tuple[Path, Path]]) -> dict[str, Any]:
+    area = frames.active_of(frame)
+    png, codes = files.get(frame.index, (None, None))
+    unsure = frame.unsure if area is None else area.crop(frame.unsure)
+    return {
+        "index": frame.index,
+        "field": frame.field,
+        "raster_width": int(frame.codes.shape[1]),
+        "raster_height": int(frame.codes.shape[0]),
+        "active": None if area is None else {"x": area.x, "y": area.y, "width": area.width, "height": area.height},
+        "start_s": analysis.capture.seconds(frame.start),
+        "complete": frame.complete,
+        "uncertain_pixels": int(unsure.sum()),
+        "png": None if png is None else str(png),
+        "codes": None if codes is None else str(codes),
+    }
+
+
+def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = None) -> dict[str, Any]:
+    """Give the whole result as plain data.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The result.
+    files : mapping of int to (Path, Path), optional
+        PNG and ``.npy`` written for each frame, by its index.
+    """
+    frames = analysis.evidence.frames
+    verdict = analysis.verdict
+    return {
+        "schema": SCHEMA,
+        "tool_version": __version__,
+        "capture": _capture(analysis),
+        "pins": _pins(analysis),
+        "clock": _clock(analysis),
+        "sampling": _sampling(analysis),
+        "timing": _timing(analysis),
+        "frames": [] if frames is None else [_frame(analysis, frames, f, files or {}) for f in frames.frames],
+        "findings": [
+            {
+                "id": f.id,
+                "result": f.result,
+                "measured": f.measured,
+                "uncertainty": f.uncertainty,
+                "limit": f.limit,
+                "unit": f.unit,
+                "source": f.source,
+                "text": f.text,
+                "at_s": list(f.at_s),
+            }
+            for f in analysis.findings
+        ],
+        "verdict": {
+            "place": verdict.place,
+            "confidence": verdict.confidence,
+            "text": verdict.text,
+            "because": list(verdict.because),
+            "next": list(verdict.next),
+            "cautions": list(verdict.cautions),
+        },
+        "decoders": [
+            {"name": t.name, "gives": t.gives, "ran": t.ran, "score": t.match.score if t.match else None, "reason": t.reason}
+            for t in analysis.decoded.tried
+        ],
+    }
+
+
+def dumps(value: Mapping[str, Any]) -> str:
+    """Write plain data as JSON text, numpy numbers included."""
+    import json
+
+    def plain(item: object) -> object:
+        if isinstance(item, np.generic):
+            return item.item()
+        raise TypeError(f"{type(item).__name__} is no plain data")
+
+    return json.dumps(value, indent=2, default=plain, allow_nan=False) + "\n"
