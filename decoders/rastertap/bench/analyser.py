@@ -34,20 +34,20 @@ class Analyser:
     rate_hz : Fraction
         Samples in a second, by the analyser's own reckoning.
     timebase_ppm : float
-        How fast the analyser's clock really runs: with +50 it samples 50 ppm more often than it says, and every
-        frequency read from the file is 50 ppm low.
+        How fast the analyser's clock really runs: with +50 it samples 50 ppm more often than it says, and
+        every frequency read from the file is 50 ppm low.
     jitter_ns : float
         Gaussian error (rms) of each sampling instant.
     phase : float, 0..1, or None
         Where in a sample period the first sample falls, counted from the start; None: at random by the seed.
     start_fields : float >= 0
-        Where the recording starts, in fields from the source's first field's start (as designed, without faults).
+        Where the recording starts, in fields from the first field's start (as designed, without faults).
     fields : float > 0
         Its length in fields (as designed); ``duration_s`` instead when not None.
     duration_s : float or None
     stamps : {"ns", "exact"}
-        Times in the file: whole nanoseconds (rounded when the sample period is none), or samples counted in an
-        exact tick, the largest of 1, 10, 100 s .. fs that divides the sample period.
+        Times in the file: whole nanoseconds (rounded when the sample period is none), or samples counted in
+        an exact tick, the largest of 1, 10, 100 s .. fs that divides the sample period.
     """
 
     wires: Wires
@@ -66,11 +66,17 @@ class Analyser:
         for wrong, message in (
             (not labels, "there is no channel"),
             (len(set(labels)) != len(labels), "two channels have one label"),
-            (any(not label or not label.isascii() or " " in label for label in labels), "a label is one ASCII word"),
+            (
+                any(not label or not label.isascii() or " " in label for label in labels),
+                "a label is one ASCII word",
+            ),
             (self.rate_hz <= 0, f"a sample rate of {self.rate_hz} Hz"),
             (abs(self.timebase_ppm) >= 1e5, f"a timebase {self.timebase_ppm} ppm off"),  # noqa: PLR2004 - 10 %
             (self.jitter_ns < 0 or self.start_fields < 0, "jitter and start must not be negative"),
-            ((self.duration_s if self.duration_s is not None else self.fields) <= 0, "the recording has no length"),
+            (
+                (self.duration_s if self.duration_s is not None else self.fields) <= 0,
+                "the recording has no length",
+            ),
         ):
             if wrong:
                 raise UsageError(f"analyser: {message}", hint="correct the analyser's settings")
@@ -137,7 +143,7 @@ class Sampling:
     instants: NDArray[np.int64]
 
     def first_sample_at_or_after(self, times: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Index of the first sample at or after each time; 0 for times before the recording, count after it."""
+        """Give the first sample at or after each time: 0 before the recording, ``count`` after it."""
         return np.searchsorted(self.instants, times, side="left")
 
     def record(self, wave: Wave) -> tuple[int, NDArray[np.int64]]:
@@ -167,8 +173,10 @@ def take_samples(analyser: Analyser, source: VideoSource, seed: int) -> Sampling
     field_fs = FS_PER_S / source.field_rate_hz
     phase = analyser.phase if analyser.phase is not None else float(rng.random())
     start = round(Fraction(str(analyser.start_fields)) * field_fs + Fraction(phase) * period)
-    length = FS_PER_S * Fraction(str(analyser.duration_s)) if analyser.duration_s is not None else (
-        Fraction(str(analyser.fields)) * field_fs
+    length = (
+        FS_PER_S * Fraction(str(analyser.duration_s))
+        if analyser.duration_s is not None
+        else (Fraction(str(analyser.fields)) * field_fs)
     )
     count = math.floor(length / period) + 1
     instants = start + exact_multiples(count, period)

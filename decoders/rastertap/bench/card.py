@@ -22,29 +22,34 @@ MOST_BARS = 256
 
 
 def _bars(height: int, width: int, bits: int) -> Codes:
-    """All codes of the set as upright bars, in rows of at most 32 (an even choice of 256 when there are more)."""
+    """Draw all codes of the set as upright bars, at most 32 in a row (an even choice of 256 of more)."""
     count = min(2**bits, MOST_BARS)
     rows = -(-count // BARS_IN_A_ROW)
     across = -(-count // rows)
     place = np.arange(height)[:, np.newaxis] * rows // height * across + np.arange(width) * across // width
-    return (np.minimum(place, count - 1) * (2**bits - 1) // max(count - 1, 1)).astype(np.uint32)
+    codes: Codes = (np.minimum(place, count - 1) * (2**bits - 1) // max(count - 1, 1)).astype(np.uint32)
+    return codes
 
 
 def _patterns(height: int, width: int, white: int) -> Codes:
-    """Upright, level and checked lines one pixel wide, side by side."""
+    """Draw upright, level and checked lines one pixel wide, side by side."""
     y, x = np.indices((height, width))
     lit = np.where(x * 3 < width, x & 1, np.where(x * 3 < 2 * width, y & 1, (x + y) & 1))
-    return (lit * white).astype(np.uint32)
+    patterns: Codes = (lit * white).astype(np.uint32)
+    return patterns
 
 
 def _shapes(height: int, width: int, white: int) -> Codes:
-    """A circle one pixel wide and the two diagonals."""
-    y, x = np.indices((height, width)) - np.array([(height - 1) / 2, (width - 1) / 2])[:, np.newaxis, np.newaxis]
+    """Draw a circle one pixel wide and the two diagonals."""
+    y, x = (
+        np.indices((height, width)) - np.array([(height - 1) / 2, (width - 1) / 2])[:, np.newaxis, np.newaxis]
+    )
     radius = min(height, width) / 2 - 1
     circle = np.abs(np.hypot(x, y) - radius) < 0.5  # noqa: PLR2004 - half a pixel to either side
     slope = height / width
     diagonals = (np.abs(y - slope * x) < max(slope, 1) / 2) | (np.abs(y + slope * x) < max(slope, 1) / 2)
-    return ((circle | diagonals) * white).astype(np.uint32)
+    shapes: Codes = ((circle | diagonals) * white).astype(np.uint32)
+    return shapes
 
 
 def _write(area: Codes, lines: Sequence[str], code: int) -> None:
@@ -60,8 +65,8 @@ def draw_card(width: int, height: int, bits: int, text: Sequence[str] = ()) -> C
     """Draw the test card.
 
     From the top: every colour of the set in bars; lines one pixel wide, upright, level, checked; the text;
-    a circle and diagonals. A frame one pixel wide in the highest code runs round the extreme edge, so that the
-    active area's extent shows.
+    a circle and diagonals. A frame one pixel wide in the highest code runs round the extreme edge, so that
+    the active area's extent shows.
 
     Parameters
     ----------
@@ -95,7 +100,7 @@ def draw_noise(width: int, height: int, bits: int, seed: int) -> Codes:
 
 
 def fields_of(card: Codes, source: VideoSource) -> Codes:
-    """Give a frame's fields: its even and its odd rows when interlaced, shape (fields per frame, height, width)."""
+    """Give a frame's fields (even rows, then odd, when interlaced), shape (fields, height, width)."""
     return np.stack([card[f :: source.fields_per_frame] for f in range(source.fields_per_frame)])
 
 
@@ -119,7 +124,7 @@ def noise_for(source: VideoSource, seed: int = 0) -> Codes:
 
 
 def moving(pictures: Codes, frames: int, *, step: int = 3) -> Codes:
-    """Give ``frames`` copies of a frame's fields with a square that moves ``step`` pixels from field to field.
+    """Give ``frames`` copies of a frame's fields with a square that moves ``step`` pixels a field.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rastertap.bench.faults.base import ChipDraft
+from rastertap.bench.faults.base import ChipDraft, LinesDraft
 from rastertap.bench.raster import control_levels, frame_codes, with_border
 from rastertap.bench.wave import FS_PER_NS, Wave, from_levels
 from rastertap.errors import UsageError
@@ -32,7 +32,7 @@ class ChipRun:
     waves : dict of str to Wave
         Signal name to its wave; ``pixel_clock`` is not the chip's.
     raster_clock : ndarray of int64, shape (n,)
-        For each clock that the chip saw, its place in the endless raster (clocks from the first frame's start).
+        For each clock that the chip saw, its place in the endless raster (clocks from the first frame).
     areas : ndarray of uint32, shape (fields, active height, active width)
         The pictures with their border; field n shows ``areas[n % fields]``.
     struck : tuple of ndarray of int64
@@ -53,7 +53,8 @@ def _raster_clock(
     for _ in range(ATTEMPTS):
         lengths = np.full(frames * source.lines_per_frame, source.pixels_per_line, np.int64)
         struck = [
-            f.edit_lines(source, lengths, np.random.default_rng(list(s))) for f, s in zip(faults, seeds, strict=True)
+            f.edit_lines(LinesDraft(source, lengths, np.random.default_rng(list(s))))
+            for f, s in zip(faults, seeds, strict=True)
         ]
         if lengths.sum() >= clocks:
             starts = np.arange(lengths.size) * source.pixels_per_line
@@ -63,7 +64,9 @@ def _raster_clock(
     raise UsageError("the line faults leave hardly any line", hint="shorten fewer lines, or by less")
 
 
-def _codes(source: VideoSource, raster_clock: NDArray[np.int64], areas: NDArray[np.uint32]) -> NDArray[np.uint32]:
+def _codes(
+    source: VideoSource, raster_clock: NDArray[np.int64], areas: NDArray[np.uint32]
+) -> NDArray[np.uint32]:
     """Colour code at each clock; field n shows ``areas[n % len(areas)]``."""
     codes = np.empty(raster_clock.size, np.uint32)
     tables: dict[tuple[int, ...], NDArray[np.uint32]] = {}
@@ -110,9 +113,12 @@ def run_chip(
     raster_clock, lost = _raster_clock(source, edges.size, faults, seeds)
     frame = raster_clock % source.clocks_per_frame
     levels = {name: table[frame] for name, table in control_levels(source).items()}
-    chip = ChipDraft(source, raster_clock, levels, _codes(source, raster_clock, areas))
-    changed = [
-        f.edit_outputs(chip, np.random.default_rng([*s, 1])) for f, s in zip(faults, seeds, strict=True)
-    ]
+    chip = ChipDraft(
+        source, raster_clock, levels, _codes(source, raster_clock, areas), np.random.default_rng(0)
+    )
+    changed = []
+    for fault, fault_seed in zip(faults, seeds, strict=True):
+        chip.rng = np.random.default_rng([*fault_seed, 1])
+        changed.append(fault.edit_outputs(chip))
     struck = tuple(np.concatenate(pair) for pair in zip(lost, changed, strict=True))
     return ChipRun(_waves(chip, edges), raster_clock, areas, struck)

@@ -55,7 +55,9 @@ def exact_multiples(count: int, step: Fraction) -> NDArray[np.int64]:
 def _draft(source: VideoSource, cycles: int) -> ClockDraft:
     rise = exact_multiples(cycles, FS_PER_S / source.pixel_clock_hz)
     has = np.ones(cycles, np.bool_)
-    return ClockDraft(source.pixel_clock_hz, source.clock_duty, rise, has, has.copy())
+    return ClockDraft(
+        source.pixel_clock_hz, source.clock_duty, rise, has, has.copy(), [], np.random.default_rng(0)
+    )
 
 
 def _pulses(clock: ClockDraft, has: NDArray[np.bool_], *, tap: bool) -> Wave:
@@ -91,12 +93,15 @@ def run_clock(
         clock = _draft(source, cycles)
         struck = [np.empty(0, np.int64)] * len(faults)
         for index in sorted(range(len(faults)), key=lambda i: faults[i].stage):
-            struck[index] = faults[index].edit(clock, np.random.default_rng(list(seeds[index])))
+            clock.rng = np.random.default_rng(list(seeds[index]))
+            struck[index] = faults[index].edit(clock)
         if clock.rise[-1] >= span_fs:
             break
         cycles = math.ceil(cycles * 1.2 * span_fs / max(int(clock.rise[-1]), 1))
     else:
-        raise UsageError("the clock faults make the clock too fast to simulate", hint="use a smaller ppm or drift")
+        raise UsageError(
+            "the clock faults make the clock too fast to simulate", hint="use a smaller ppm or drift"
+        )
     chip = _pulses(clock, clock.chip_has, tap=False)
     tap = _pulses(clock, clock.tap_has, tap=True)
     edges = chip.rising() if source.clock_edge == "rising" else chip.falling()

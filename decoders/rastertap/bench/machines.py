@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from rastertap.bench.analyser import Wires
+from rastertap.bench.analyser import Wires  # noqa: TC001 - a dataclass's annotation
 from rastertap.bench.source import Border, CompositeSync, Rectangle, VideoSource
 
 
@@ -39,8 +39,7 @@ MARLOW_WIRES: Wires = (
     ("D5", "colour2"),  # R
     ("D6", "colour3"),  # I
     ("D7", "csync"),
-    ("D8", "cpu_clock"),
-    *((f"D{n}", "low") for n in range(9, 16)),
+    *((f"D{n}", "low") for n in range(8, 16)),
 )
 """Colour bits in the order common for RGBI: blue, green, red, intensity from bit 0 up."""
 
@@ -68,8 +67,18 @@ MARLOW_60 = _marlow("MARLOW 85 MV-2", 572, 263, Rectangle(128, 30, 384, 216), Bo
 MACHINES: dict[str, Machine] = {
     machine.key: machine
     for machine in (
-        Machine("marlow85-50", "Marlow 85 (invented), MV-2 at 50 Hz: 576 x 312, 384 x 240 RGBI", MARLOW_50, MARLOW_WIRES),
-        Machine("marlow85-60", "Marlow 85 (invented), MV-2 at 60 Hz: 572 x 263, 384 x 216 RGBI", MARLOW_60, MARLOW_WIRES),
+        Machine(
+            "marlow85-50",
+            "Marlow 85 (invented), MV-2 at 50 Hz: 576 x 312, 384 x 240 RGBI",
+            MARLOW_50,
+            MARLOW_WIRES,
+        ),
+        Machine(
+            "marlow85-60",
+            "Marlow 85 (invented), MV-2 at 60 Hz: 572 x 263, 384 x 216 RGBI",
+            MARLOW_60,
+            MARLOW_WIRES,
+        ),
     )
 }
 """Machines by key."""

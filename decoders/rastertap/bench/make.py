@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rastertap.bench.analyser import Analyser, Sampling, check_signal, take_samples
+from rastertap.bench.analyser import Analyser, check_signal, take_samples
 from rastertap.bench.card import card_for
 from rastertap.bench.chip import run_chip
 from rastertap.bench.clock import run_clock
 from rastertap.bench.extras import EXTRAS, extra
-from rastertap.bench.faults.base import ChipFault, ClockFault, Fault, WiringFault
+from rastertap.bench.faults.base import ChipFault, ClockFault, Fault, Leads, WiringFault
 from rastertap.bench.truth import tell
 from rastertap.bench.vcd import write_vcd
 
@@ -41,7 +41,8 @@ class MadeCapture:
     count : int
         Samples taken.
     pictures : ndarray, shape (n, active height, active width)
-        The different active areas (border included) as the chip was told to show them; the smallest unsigned dtype.
+        The different active areas (border included) as the chip was told to show them; the smallest unsigned
+        dtype that holds a code.
     truth : dict
         Ready for JSON; see `rastertap.bench.truth`.
     """
@@ -99,13 +100,15 @@ def _leads(
 ) -> tuple[dict[str, Wave], dict[int, NDArray[np.int64]]]:
     """Give each channel its wave, faults of the leads included, and when those struck."""
     waves = {
-        label: extra(signal, np.random.default_rng([seed, 3, number]), span_fs) if signal in EXTRAS else signals[signal]
+        label: extra(signal, np.random.default_rng([seed, 3, number]), span_fs)
+        if signal in EXTRAS
+        else signals[signal]
         for number, (label, signal) in enumerate(wires.items())
     }
     struck: dict[int, NDArray[np.int64]] = {}
     for index, fault in enumerate(faults):
         if isinstance(fault, WiringFault):
-            waves, struck[index] = fault.distort(waves, np.random.default_rng([seed, 4, index]), span_fs)
+            struck[index] = fault.distort(Leads(waves, span_fs, np.random.default_rng([seed, 4, index])))
     return waves, struck
 
 
@@ -136,22 +139,35 @@ def make_capture(
         When picture, wiring or a fault does not fit the source or the analyser.
     """
     meant, wires = _connect(analyser, faults, source)
-    sampling: Sampling = take_samples(analyser, source, seed)
+    sampling = take_samples(analyser, source, seed)
     line_fs = int(10**15 / source.line_rate_hz)
     span_fs = int(sampling.instants[-1]) + MARGIN_LINES * line_fs
 
     clock_faults = {i: f for i, f in enumerate(faults) if isinstance(f, ClockFault)}
     chip_faults = {i: f for i, f in enumerate(faults) if isinstance(f, ChipFault)}
     clock = run_clock(source, span_fs, tuple(clock_faults.values()), [[seed, 5, i] for i in clock_faults])
+    # A chip that was never clocked shows what it woke up with.
+    edges = clock.chip_edges if clock.chip_edges.size else np.zeros(1, np.int64)
     shown = card_for(source) if picture is None else picture
-    chip = run_chip(source, clock.chip_edges, shown, tuple(chip_faults.values()), [[seed, 6, i] for i in chip_faults])
+    chip = run_chip(source, edges, shown, tuple(chip_faults.values()), [[seed, 6, i] for i in chip_faults])
     waves, struck = _leads(wires, {**chip.waves, "pixel_clock": clock.tap}, faults, span_fs, seed)
 
     struck.update(zip(clock_faults, clock.struck, strict=True))
     for index, places in zip(chip_faults, chip.struck, strict=True):
         reached = places[places <= chip.raster_clock[-1]]
-        struck[index] = clock.chip_edges[np.searchsorted(chip.raster_clock, reached)]
+        struck[index] = edges[np.searchsorted(chip.raster_clock, reached)]
     channels = tuple((label, *sampling.record(wave)) for label, wave in waves.items())
     pictures = chip.areas.astype(np.min_scalar_type(2**source.colour_bits - 1))
-    truth = tell(source, analyser, sampling, meant, wires, clock.chip_edges, chip, faults, struck, seed)
+    truth = tell(
+        source=source,
+        analyser=analyser,
+        sampling=sampling,
+        meant=meant,
+        wires=wires,
+        edges=edges,
+        chip=chip,
+        faults=faults,
+        struck=struck,
+        seed=seed,
+    )
     return MadeCapture(source, analyser, channels, sampling.count, pictures, truth)

@@ -23,7 +23,10 @@ BROADCAST_PULSES = {
 
 
 def equalised_sync(
-    system: Literal["625", "525"], pixel_clock_hz: Fraction, pixels_per_line: int, polarity: Polarity = "negative"
+    system: Literal["625", "525"],
+    pixel_clock_hz: Fraction,
+    pixels_per_line: int,
+    polarity: Polarity = "negative",
 ) -> CompositeSync:
     """Give broadcast composite sync in whole pixel clocks, nearest to BT.470 Table 1-2.
 
@@ -46,7 +49,9 @@ def _vsync_starts(source: VideoSource) -> list[int]:
 
 
 def _hsync(source: VideoSource) -> NDArray[np.bool_]:
-    line = (np.arange(source.pixels_per_line) - source.hsync_start) % source.pixels_per_line < source.hsync_width
+    line = (
+        np.arange(source.pixels_per_line) - source.hsync_start
+    ) % source.pixels_per_line < source.hsync_width
     return np.tile(line, source.lines_per_frame)
 
 
@@ -63,8 +68,8 @@ def _equalised(source: VideoSource, sync: CompositeSync) -> NDArray[np.bool_]:
     half, odd = divmod(source.pixels_per_line, 2)
     if odd or (source.vsync_start_clock - source.hsync_start) % half:
         raise UsageError(
-            f"video source '{source.name}': equalised csync needs vsync to begin with hsync or half a line later",
-            hint="set vsync_start_clock to hsync_start, or half a line from it, and an even number of clocks a line",
+            f"video source '{source.name}': equalised csync: vsync must begin with hsync or half a line on",
+            hint="set vsync_start_clock to hsync_start or half a line on; an even number of clocks a line",
         )
     if not (0 < sync.equalising_clocks < half and 0 < sync.broad_clocks < half):
         raise UsageError(
@@ -90,7 +95,7 @@ def _composite(source: VideoSource, sync: CompositeSync) -> NDArray[np.bool_]:
 def active_lines(source: VideoSource, field: int) -> NDArray[np.int64]:
     """Frame lines of one field's active rows, shape (active height,).
 
-    The second field's rows follow the first's after ``ceil(lines_per_field)`` lines, that is half a line lower.
+    The second field's rows come ``ceil(lines_per_field)`` lines after the first's, that is half a line lower.
     """
     offset = -(-source.clocks_per_field // source.pixels_per_line) * (field % source.fields_per_frame)
     return (source.active.y + offset + np.arange(source.active.height)) % source.lines_per_frame

@@ -2,8 +2,8 @@
 
 Positions are counted in pixel clocks from the start of a line and in lines from the start of a field; the
 start is wherever the description puts it (the built-in machines put it at the leading edge of hsync and
-vsync). In a 2:1 interlaced source a field is an odd number of half lines, and the second field's picture lines lie
-half a line lower than the first field's.
+vsync). In a 2:1 interlaced source a field is an odd number of half lines, and the second field's picture
+lines lie half a line lower than the first field's.
 """
 
 from __future__ import annotations
@@ -49,8 +49,8 @@ class CompositeSync:
     Parameters
     ----------
     style : {"or", "xor", "equalised"}
-        ``or``: active while hsync or vsync is; ``xor``: while exactly one is, so that line edges go on through
-        vsync; ``equalised``: half-line pulses round vsync, as in BT.470 Fig. 2.
+        ``or``: active while hsync or vsync is; ``xor``: while exactly one is, so that line edges go on
+        through vsync; ``equalised``: half-line pulses round vsync, as in BT.470 Fig. 2.
     polarity : {"positive", "negative"}
     before, broad, after : int
         Half-line pulses before, in and after the vertical sync (``equalised`` only): 5, 5, 5 for 625 lines,
@@ -96,14 +96,15 @@ class VideoSource:
     composite : CompositeSync or None
         The ``csync`` output.
     blank_polarity, display_enable_polarity : {"positive", "negative"} or None
-        The ``blank`` (active outside the active area) and ``display_enable`` (active inside) outputs; None: absent.
+        The ``blank`` (active outside the active area) and ``display_enable`` (active inside) outputs; None:
+        absent.
     border : Border or None
         The picture then fills what the border leaves of the active area.
     blanking_code : int
         Colour code outside the active area.
     delays_ns : mapping of str to float
-        Signal name (``hsync``, ``colour0``, ...) to its delay after the clock edge; `default_delay_ns` for the rest.
-        The tapped ``pixel_clock`` has none unless named here.
+        Signal name (``hsync``, ``colour0``, ...) to its delay after the clock edge; `default_delay_ns` for
+        the rest. The tapped ``pixel_clock`` has none unless named here.
     clock_duty : float, 0..1
         High part of the pixel clock's period.
     clock_edge : {"rising", "falling"}
@@ -146,28 +147,43 @@ class VideoSource:
         """Refuse a description that contradicts itself."""
         for wrong, message in self._contradictions():
             if wrong:
-                raise UsageError(f"video source '{self.name}': {message}", hint="correct the description of the source")
+                raise UsageError(
+                    f"video source '{self.name}': {message}", hint="correct the description of the source"
+                )
 
     def _contradictions(self) -> tuple[tuple[bool, str], ...]:
         area, width, height = self.active, *self.picture_size
         line, lines = self.pixels_per_line, self.lines_per_field
+        least_divider, half = 2, 2
         return (
             (self.pixel_clock_hz <= 0, f"the pixel clock is {self.pixel_clock_hz} Hz"),
             (line < 1 or lines <= 0, "a line and a field need at least one clock and one line"),
-            (lines.denominator > 2, f"{lines} lines in a field: whole lines, or a half for 2:1 interlace"),  # noqa: PLR2004 - a half line
+            (lines.denominator > half, f"{lines} lines in a field: whole lines, or a half for 2:1 interlace"),
             (self.interlaced and line % 2 == 1, f"interlaced, but {line} clocks have no half line"),
-            (not 1 <= self.colour_bits <= MAX_COLOUR_BITS, f"{self.colour_bits} colour bits: 1 to {MAX_COLOUR_BITS}"),
+            (
+                not 1 <= self.colour_bits <= MAX_COLOUR_BITS,
+                f"{self.colour_bits} colour bits: 1 to {MAX_COLOUR_BITS}",
+            ),
             (area.x < 0 or area.x + area.width > line, f"the active area leaves the line of {line} clocks"),
-            (area.y < 0 or area.y + area.height > math.floor(lines), f"the active area leaves the field of {lines} lines"),
+            (
+                area.y < 0 or area.y + area.height > math.floor(lines),
+                f"the active area leaves the field of {lines} lines",
+            ),
             (width < 1 or height < 1, "the border leaves no picture"),
             (not 0 < self.hsync_width < line, f"hsync is {self.hsync_width} of {line} clocks"),
             (not 0 <= self.hsync_start < line, "hsync starts outside the line"),
             (not 0 < self.vsync_width_lines < lines, f"vsync is {self.vsync_width_lines} of {lines} lines"),
             ((self.vsync_width_lines * line).denominator != 1, "vsync is not a whole number of clocks"),
             (not 0 <= self.vsync_start < lines * line, "vsync starts outside the field"),
-            (self.blanking_code >> self.colour_bits != 0, f"blanking code {self.blanking_code} needs more colour bits"),
+            (
+                self.blanking_code >> self.colour_bits != 0,
+                f"blanking code {self.blanking_code} needs more colour bits",
+            ),
             (not 0 < self.clock_duty < 1, f"a clock duty of {self.clock_duty}"),
-            (self.cpu_clock_divider < 2 or self.cpu_clock_divider % 2 == 1, "the CPU clock divider must be even"),  # noqa: PLR2004 - the smallest divider
+            (
+                self.cpu_clock_divider < least_divider or self.cpu_clock_divider % 2 == 1,
+                "the CPU clock divider must be even",
+            ),
         )
 
     @property

@@ -6,30 +6,34 @@ timebase). Fractions are strings such as ``"2250000/143"``. Keys:
 ``source``
     The source as designed: clock, line, field, sync, colour bus.
 ``clock``
-    ``frequency_hz`` as it really runs (frequency fault included), ``periods`` seen by the chip in the recording.
+    ``frequency_hz`` as it really runs (frequency fault included), ``periods`` that the chip saw meanwhile.
 ``analyser``
     Rate, timebase error, samples, ``start_s`` (true time from the source's first clock to the first sample).
 ``channels``
     Label to ``meant`` (what the channel should carry) and ``carries`` (what it does): signal, role, bit.
 ``active``
-    ``x_from_hsync``: pixel clocks from hsync's leading edge to the first active pixel; width and height; border included.
+    ``x_from_hsync``: pixel clocks from hsync's leading edge to the first active pixel; width and height; the
+    border is part of it.
 ``fields``
-    Those of which any part lies in the recording: ``index`` from the source's first field, ``parity`` (1 or 2),
+    Those of which any part lies in the recording: ``index`` from the first field, ``parity`` (1 or 2),
     ``picture`` (index into the ``.npy``), ``vsync_s`` (vsync's leading edge at the pin, null when outside the
     recording), ``lines_from_vsync`` (lines from that edge to hsync's leading edge of the first active row),
     ``active_start_s``, ``active_complete`` (the whole active area lies in the recording).
 ``first_hsync_s``
     First leading edge of hsync (of the line sync in csync when there is no hsync) in the recording.
 ``faults``
-    Each with its text form, place, and the times at which it struck within the recording (first 1000, and how many).
+    Each with its text form, place, and the times at which it struck within the recording (the first 1000) and
+    how many there were.
 """
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rastertap.bench.faults.clock import WrongFrequency
 from rastertap.bench.raster import active_lines
 from rastertap.bench.wave import FS_PER_NS, FS_PER_S
 from rastertap.roles import ROLES
@@ -132,10 +136,17 @@ def _fields(source: VideoSource, clockwork: _Clockwork, pictures: int) -> list[d
 def _fault(fault: Fault, struck: NDArray[np.int64], clockwork: _Clockwork) -> dict[str, Any]:
     inside = struck[(struck >= clockwork.first) & (struck <= clockwork.last)]
     times = [(int(t) - clockwork.first) / FS_PER_S for t in inside[:MOST_TIMES]]
-    return {"fault": fault.name, "text": fault.text(), "place": fault.place, "count": int(inside.size), "at_s": times}
+    return {
+        "fault": fault.name,
+        "text": fault.text(),
+        "place": fault.place,
+        "count": int(inside.size),
+        "at_s": times,
+    }
 
 
 def tell(
+    *,
     source: VideoSource,
     analyser: Analyser,
     sampling: Sampling,
@@ -154,14 +165,15 @@ def tell(
     starts = np.flatnonzero(chip.raster_clock % source.pixels_per_line == source.hsync_start)
     hsync_fs = edges[starts] + round(source.delay_ns(hsync) * FS_PER_NS)
     after = hsync_fs[hsync_fs >= clockwork.first]
-    speed = 1.0
-    for fault in faults:
-        speed *= 1 + getattr(fault, "ppm", 0.0) * 1e-6
+    speed = math.prod(1 + fault.ppm * 1e-6 for fault in faults if isinstance(fault, WrongFrequency))
     return {
         "schema": SCHEMA,
         "note": "simulated; the machine, its chip and its picture are invented",
         "source": _described(source),
-        "clock": {"frequency_hz": float(source.pixel_clock_hz) * speed, "periods": max(int(seen.size) - 1, 0)},
+        "clock": {
+            "frequency_hz": float(source.pixel_clock_hz) * speed,
+            "periods": max(int(seen.size) - 1, 0),
+        },
         "analyser": {
             "rate_hz": str(analyser.rate_hz),
             "timebase_ppm": analyser.timebase_ppm,
@@ -169,7 +181,9 @@ def tell(
             "samples": sampling.count,
             "start_s": clockwork.first / FS_PER_S,
         },
-        "channels": {label: {"meant": _carried(meant[label]), "carries": _carried(wires[label])} for label in wires},
+        "channels": {
+            label: {"meant": _carried(meant[label]), "carries": _carried(wires[label])} for label in wires
+        },
         "active": {
             "x_from_hsync": (source.active.x - source.hsync_start) % source.pixels_per_line,
             "width": source.active.width,

@@ -46,11 +46,11 @@ class Wave:
         return Wave(self.initial, self.times + delay_fs)
 
     def rising(self) -> NDArray[np.int64]:
-        """Times of the changes to 1, femtoseconds."""
+        """Give the times of the changes to 1, femtoseconds."""
         return self.times[self.initial :: 2]
 
     def falling(self) -> NDArray[np.int64]:
-        """Times of the changes to 0, femtoseconds."""
+        """Give the times of the changes to 0, femtoseconds."""
         return self.times[1 - self.initial :: 2]
 
 
@@ -73,7 +73,8 @@ def from_pulses(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> Wave:
     steps = np.concatenate((np.ones(starts.size, np.int64), -np.ones(ends.size, np.int64)))
     order = np.argsort(times, kind="stable")
     times, depth = times[order], np.cumsum(steps[order])
-    last = np.append(times[1:] != times[:-1], True)
+    last = np.ones(times.size, np.bool_)
+    last[:-1] = times[1:] != times[:-1]
     return from_levels((depth[last] > 0).astype(np.uint8), times[last], 0)
 
 

@@ -11,7 +11,7 @@ from dataclasses import MISSING, fields
 from typing import Any, get_args, get_type_hints
 
 from rastertap.bench.faults import chip, clock, wiring
-from rastertap.bench.faults.base import ChipFault, ClockFault, Fault, WiringFault, complain
+from rastertap.bench.faults.base import ChipFault, ClockFault, Fault, WiringFault
 from rastertap.errors import UsageError
 
 __all__ = ["FAULTS", "ChipFault", "ClockFault", "Fault", "WiringFault", "parse_fault"]
@@ -53,7 +53,9 @@ def _value(kind: type[Fault], parameter: str, text: str) -> Any:
     hint = get_type_hints(kind)[parameter]
     choices = get_args(hint)
     if choices and text not in choices:
-        raise UsageError(f"fault '{kind.name}': {parameter} is {text!r}", hint=f"choose one of {', '.join(choices)}")
+        raise UsageError(
+            f"fault '{kind.name}': {parameter} is {text!r}", hint=f"choose one of {', '.join(choices)}"
+        )
     try:
         return text if choices else hint(text)
     except ValueError as error:
@@ -69,7 +71,7 @@ def parse_fault(text: str) -> Fault:
     Raises
     ------
     UsageError
-        For an unknown name (with the nearest one), too many or unknown parameters, or a value of the wrong kind.
+        For an unknown name (with the nearest one), too many or unknown parameters, or a wrong value.
     """
     name, _, rest = text.strip().partition(":")
     kind = FAULTS.get(name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from rastertap.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from fractions import Fraction
 
     from numpy.typing import NDArray
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
     from rastertap.bench.wave import Wave
 
 SeenBy = Literal["generator", "tap"]
-"""``generator``: the fault comes before the chip, so the chip has it too; ``tap``: only the analyser's lead has it."""
+"""``generator``: the fault comes before the chip, which has it too; ``tap``: only the analyser's lead has it.
+"""
 
 NOTHING = np.empty(0, np.int64)
 
@@ -30,7 +32,7 @@ def complain(fault: Fault, message: str) -> UsageError:
 
 @dataclass(frozen=True)
 class Fault:
-    """One injected fault. ``name`` is its word in ``--fault``; the fields are its parameters, in order."""
+    """One injected fault: ``name`` is its word in ``--fault``, the fields are its parameters in order."""
 
     name: ClassVar[str]
     place: ClassVar[Literal["wiring", "clock", "chip"]]
@@ -38,7 +40,9 @@ class Fault:
     @classmethod
     def usage(cls) -> str:
         """Give the text form, e.g. ``swap:FIRST,SECOND``."""
-        parameters = ",".join(f"{f.name}={_shown(f.default)}" if _optional(f) else f.name.upper() for f in fields(cls))
+        parameters = ",".join(
+            f"{f.name}={_shown(f.default)}" if _optional(f) else f.name.upper() for f in fields(cls)
+        )
         return f"{cls.name}:{parameters}" if parameters else cls.name
 
     def text(self) -> str:
@@ -60,6 +64,15 @@ def _shown(default: object) -> str:
     return str(default) if default != "" else "..."
 
 
+@dataclass
+class Leads:
+    """The analyser's leads, under edit: ``waves`` by channel, up to ``span_fs``; the fault's chances."""
+
+    waves: dict[str, Wave]
+    span_fs: int
+    rng: np.random.Generator
+
+
 class WiringFault(Fault):
     """A fault between the chip's pins and the analyser."""
 
@@ -69,16 +82,11 @@ class WiringFault(Fault):
         """Give the channel -> signal map after the fault."""
         return wires
 
-    def distort(
-        self,
-        waves: dict[str, Wave],
-        rng: np.random.Generator,  # noqa: ARG002 - part of the contract
-        span_fs: int,  # noqa: ARG002 - part of the contract
-    ) -> tuple[dict[str, Wave], NDArray[np.int64]]:
-        """Give the channels' waves after the fault and the times (femtoseconds) at which it struck."""
-        return waves, NOTHING
+    def distort(self, leads: Leads) -> NDArray[np.int64]:  # noqa: ARG002 - a fault overrides this or `reconnect`
+        """Change the leads' waves; gives the times (fs) at which the fault struck, if not always."""
+        return NOTHING
 
-    def channel(self, channels: dict[str, Any], name: str) -> str:
+    def channel(self, channels: Iterable[str], name: str) -> str:
         """Return ``name``; UsageError when the analyser has no such channel."""
         self.require(name in channels, f"there is no channel '{name}'; there are {', '.join(channels)}")
         return name
@@ -100,6 +108,8 @@ class ClockDraft:
         Whether the cycle's pulse reaches the chip, and the tap.
     extra : list of (starts, ends, SeenBy)
         Added pulses, femtoseconds.
+    rng : Generator
+        The chances of the fault whose turn it is.
     """
 
     frequency_hz: Fraction
@@ -107,7 +117,8 @@ class ClockDraft:
     rise: NDArray[np.int64]
     chip_has: NDArray[np.bool_]
     tap_has: NDArray[np.bool_]
-    extra: list[tuple[NDArray[np.int64], NDArray[np.int64], SeenBy]] = field(default_factory=list)
+    extra: list[tuple[NDArray[np.int64], NDArray[np.int64], SeenBy]]
+    rng: np.random.Generator
 
     def fall(self) -> NDArray[np.int64]:
         """Falling edges, int64, shape (n,)."""
@@ -129,9 +140,18 @@ class ClockFault(Fault):
     stage: ClassVar[int] = 0
     """Faults of a lower stage come first: 0 moves edges, 1 takes pulses away, 2 adds pulses."""
 
-    def edit(self, clock: ClockDraft, rng: np.random.Generator) -> NDArray[np.int64]:
-        """Change the draft; gives the times (femtoseconds) at which the fault struck, empty when it is always there."""
+    def edit(self, clock: ClockDraft) -> NDArray[np.int64]:
+        """Change the draft; gives the times (femtoseconds) at which the fault struck, if not always."""
         raise NotImplementedError
+
+
+@dataclass
+class LinesDraft:
+    """The lines of the endless raster, under edit: ``lengths`` in clocks (0: lost), int64, whole frames."""
+
+    source: VideoSource
+    lengths: NDArray[np.int64]
+    rng: np.random.Generator
 
 
 @dataclass
@@ -147,32 +167,26 @@ class ChipDraft:
         Control outputs.
     codes : ndarray of uint32, shape (n,)
         Colour bus.
+    rng : Generator
+        The chances of the fault whose turn it is.
     """
 
     source: VideoSource
     raster_clock: NDArray[np.int64]
     levels: dict[str, NDArray[np.uint8]]
     codes: NDArray[np.uint32]
+    rng: np.random.Generator
 
 
 class ChipFault(Fault):
-    """A fault of the video chip itself."""
+    """A fault of the video chip; both methods give the raster clocks at which it struck, if not always."""
 
     place = "chip"
 
-    def edit_lines(
-        self,
-        source: VideoSource,  # noqa: ARG002 - part of the contract
-        lengths: NDArray[np.int64],  # noqa: ARG002 - part of the contract
-        rng: np.random.Generator,  # noqa: ARG002 - part of the contract
-    ) -> NDArray[np.int64]:
-        """Change the lengths (clocks) of the raster's lines in place; gives the raster clocks at which it struck."""
+    def edit_lines(self, lines: LinesDraft) -> NDArray[np.int64]:  # noqa: ARG002 - a fault overrides this or the next
+        """Change the lengths of the raster's lines."""
         return NOTHING
 
-    def edit_outputs(
-        self,
-        chip: ChipDraft,  # noqa: ARG002 - part of the contract
-        rng: np.random.Generator,  # noqa: ARG002 - part of the contract
-    ) -> NDArray[np.int64]:
-        """Change the outputs in place; gives the raster clocks at which it struck."""
+    def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:  # noqa: ARG002 - as above
+        """Change the outputs."""
         return NOTHING

@@ -7,12 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rastertap.bench.faults.base import NOTHING, ChipDraft, ChipFault
+from rastertap.bench.faults.base import NOTHING, ChipDraft, ChipFault, LinesDraft
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from rastertap.bench.source import VideoSource
 
 
 def _level(active: NDArray[np.bool_], polarity: str) -> NDArray[np.uint8]:
@@ -26,7 +24,7 @@ class MissingVsync(ChipFault):
     name = "chip-missing-vsync"
     every: int = 1
 
-    def edit_outputs(self, chip: ChipDraft, rng: np.random.Generator) -> NDArray[np.int64]:  # noqa: ARG002 - contract
+    def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:
         """Take vsync away from a quarter field before its place to a quarter field after."""
         self.require(self.every >= 1, "every is 1 or more")
         source, period = chip.source, chip.source.clocks_per_field
@@ -50,19 +48,18 @@ class LostLine(ChipFault):
     every: int = 1
     row: int = -1
 
-    def edit_lines(
-        self, source: VideoSource, lengths: NDArray[np.int64], rng: np.random.Generator
-    ) -> NDArray[np.int64]:
+    def edit_lines(self, lines: LinesDraft) -> NDArray[np.int64]:
         """Set the lost lines' lengths to 0."""
+        source, lengths = lines.source, lines.lengths
         height = source.active.height
         self.require(self.every >= 1 and self.row < height, f"every is 1 or more, row below {height}")
         frame_lines, whole = source.lines_per_frame, -(-source.clocks_per_field // source.pixels_per_line)
         fields = np.arange(self.every - 1, lengths.size // frame_lines * source.fields_per_frame, self.every)
         first = fields // source.fields_per_frame * frame_lines + fields % source.fields_per_frame * whole
-        rows = rng.integers(0, height, fields.size) if self.row < 0 else np.full(fields.size, self.row)
-        lines = first + source.active.y + rows
-        lengths[lines] = 0
-        return lines * source.pixels_per_line
+        rows = lines.rng.integers(0, height, fields.size) if self.row < 0 else np.full(fields.size, self.row)
+        lost = first + source.active.y + rows
+        lengths[lost] = 0
+        return lost * source.pixels_per_line
 
 
 @dataclass(frozen=True)
@@ -73,32 +70,37 @@ class ShortLine(ChipFault):
     every: int
     clocks: int = 1
 
-    def edit_lines(
-        self, source: VideoSource, lengths: NDArray[np.int64], rng: np.random.Generator  # noqa: ARG002 - contract
-    ) -> NDArray[np.int64]:
+    def edit_lines(self, lines: LinesDraft) -> NDArray[np.int64]:
         """Shorten the lines."""
         self.require(self.every >= 1, "every is 1 or more")
+        source, lengths = lines.source, lines.lengths
         self.require(0 < self.clocks < source.pixels_per_line, f"a line has {source.pixels_per_line} clocks")
-        lines = np.arange(self.every - 1, lengths.size, self.every)
-        lengths[lines] = np.maximum(lengths[lines] - self.clocks, 0)
-        return (lines + 1) * source.pixels_per_line - self.clocks
+        short = np.arange(self.every - 1, lengths.size, self.every)
+        lengths[short] = np.maximum(lengths[short] - self.clocks, 0)
+        return (short + 1) * source.pixels_per_line - self.clocks
 
 
 @dataclass(frozen=True)
 class HsyncGlitch(ChipFault):
-    """A false pulse of ``clocks`` on hsync (and csync) somewhere in the active part of each ``every``-th line."""
+    """A false pulse of ``clocks`` on hsync (and csync) in the active part of each ``every``-th line."""
 
     name = "chip-hsync-glitch"
     every: int
     clocks: int = 1
 
-    def edit_outputs(self, chip: ChipDraft, rng: np.random.Generator) -> NDArray[np.int64]:
+    def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:
         """Invert the sync for the glitch's width."""
         source, line = chip.source, chip.source.pixels_per_line
-        self.require(self.every >= 1 and 0 < self.clocks < source.active.width, "every and clocks are 1 or more")
+        self.require(
+            self.every >= 1 and 0 < self.clocks < source.active.width, "every and clocks are 1 or more"
+        )
         self.require(bool(chip.levels.keys() & {"hsync", "csync"}), "the source has neither hsync nor csync")
         lines = np.arange(self.every - 1, chip.raster_clock[-1] // line, self.every)
-        starts = lines * line + source.active.x + rng.integers(0, source.active.width - self.clocks, lines.size)
+        starts = (
+            lines * line
+            + source.active.x
+            + chip.rng.integers(0, source.active.width - self.clocks, lines.size)
+        )
         hit = np.isin(chip.raster_clock, (starts[:, np.newaxis] + np.arange(self.clocks)).ravel())
         for name in chip.levels.keys() & {"hsync", "csync"}:
             chip.levels[name][hit] ^= 1
@@ -113,7 +115,7 @@ class StuckBit(ChipFault):
     bit: int
     level: int = 0
 
-    def edit_outputs(self, chip: ChipDraft, rng: np.random.Generator) -> NDArray[np.int64]:  # noqa: ARG002 - contract
+    def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:
         """Hold the bit."""
         bits = chip.source.colour_bits
         self.require(0 <= self.bit < bits and self.level in (0, 1), f"bit is 0..{bits - 1}, level 0 or 1")
@@ -130,10 +132,10 @@ class NoisyBit(ChipFault):
     bit: int
     one_in: int = 1000
 
-    def edit_outputs(self, chip: ChipDraft, rng: np.random.Generator) -> NDArray[np.int64]:
+    def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:
         """Flip the bit."""
         bits = chip.source.colour_bits
         self.require(0 <= self.bit < bits and self.one_in >= 1, f"bit is 0..{bits - 1}, one_in is 1 or more")
-        hit = np.flatnonzero(rng.random(chip.codes.size) < 1 / self.one_in)
+        hit = np.flatnonzero(chip.rng.random(chip.codes.size) < 1 / self.one_in)
         chip.codes[hit] ^= np.uint32(1 << self.bit)
         return chip.raster_clock[hit]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from rastertap.bench.extras import floating
-from rastertap.bench.faults.base import NOTHING, WiringFault
+from rastertap.bench.faults.base import NOTHING, Leads, WiringFault
 from rastertap.bench.wave import FS_PER_NS, Wave, combine, constant, from_pulses
 
 if TYPE_CHECKING:
@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
 NOT_CONNECTED = "low"
 """What a lead carries that ends nowhere: the analyser's pull-down."""
-
-Distorted = tuple[dict[str, Wave], "NDArray[np.int64]"]
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ class Swap(WiringFault):
 
 @dataclass(frozen=True)
 class Shift(WiringFault):
-    """The connector sits ``by`` positions off: each signal arrives ``by`` channels higher (lower when negative).
+    """The connector sits ``by`` positions off: each signal is ``by`` channels higher (lower when negative).
 
     Channels left over at one end are not connected (low); signals pushed off the other end are lost.
     """
@@ -46,15 +44,20 @@ class Shift(WiringFault):
 
     def reconnect(self, wires: dict[str, str]) -> dict[str, str]:
         """Move every entry along."""
-        self.require(0 < abs(self.by) < len(wires), f"a connector of {len(wires)} can be 1 to {len(wires) - 1} off")
+        self.require(
+            0 < abs(self.by) < len(wires), f"a connector of {len(wires)} can be 1 to {len(wires) - 1} off"
+        )
         signals = list(wires.values())
-        moved = [signals[i - self.by] if 0 <= i - self.by < len(signals) else NOT_CONNECTED for i in range(len(signals))]
+        moved = [
+            signals[i - self.by] if 0 <= i - self.by < len(signals) else NOT_CONNECTED
+            for i in range(len(signals))
+        ]
         return dict(zip(wires, moved, strict=True))
 
 
 @dataclass(frozen=True)
 class Reverse(WiringFault):
-    """The ribbon is the wrong way round, from channel ``first`` to ``last`` (the whole connector when not given)."""
+    """The ribbon is the wrong way round, from channel ``first`` to ``last`` (default: all of it)."""
 
     name = "reverse"
     first: str = ""
@@ -90,9 +93,10 @@ class Invert(WiringFault):
     name = "invert"
     to: str
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Invert one wave."""
-        return waves | {self.to: waves[self.channel(waves, self.to)].inverted()}, NOTHING
+        leads.waves[self.to] = leads.waves[self.channel(leads.waves, self.to)].inverted()
+        return NOTHING
 
 
 @dataclass(frozen=True)
@@ -102,9 +106,10 @@ class StuckLow(WiringFault):
     name = "stuck-low"
     to: str
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Replace one wave."""
-        return waves | {self.channel(waves, self.to): constant(0)}, NOTHING
+        leads.waves[self.channel(leads.waves, self.to)] = constant(0)
+        return NOTHING
 
 
 @dataclass(frozen=True)
@@ -114,9 +119,10 @@ class StuckHigh(WiringFault):
     name = "stuck-high"
     to: str
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Replace one wave."""
-        return waves | {self.channel(waves, self.to): constant(1)}, NOTHING
+        leads.waves[self.channel(leads.waves, self.to)] = constant(1)
+        return NOTHING
 
 
 @dataclass(frozen=True)
@@ -128,12 +134,14 @@ class Bridge(WiringFault):
     second: str
     rule: Literal["and", "or"] = "and"
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Replace both waves."""
+        waves = leads.waves
         first, second = self.channel(waves, self.first), self.channel(waves, self.second)
         self.require(first != second, "a bridge needs two channels")
         both = combine(waves[first], waves[second], np.bitwise_and if self.rule == "and" else np.bitwise_or)
-        return waves | {first: both, second: both}, NOTHING
+        waves[first] = waves[second] = both
+        return NOTHING
 
 
 @dataclass(frozen=True)
@@ -145,18 +153,20 @@ class Open(WiringFault):
     picks_up: str = ""
     chance: float = 0.3
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Replace one wave."""
-        channel = self.channel(waves, self.to)
-        if not self.picks_up:
-            return waves | {channel: floating(rng, span_fs)}, NOTHING
-        times = waves[self.channel(waves, self.picks_up)].times
-        return waves | {channel: Wave(0, times[rng.random(times.size) < self.chance])}, NOTHING
+        channel = self.channel(leads.waves, self.to)
+        if self.picks_up:
+            times = leads.waves[self.channel(leads.waves, self.picks_up)].times
+            leads.waves[channel] = Wave(0, times[leads.rng.random(times.size) < self.chance])
+        else:
+            leads.waves[channel] = floating(leads.rng, leads.span_fs)
+        return NOTHING
 
 
 @dataclass(frozen=True)
 class Crosstalk(WiringFault):
-    """Channel ``to`` shows false pulses of ``width_ns`` beside the edges of channel ``aggressor``, each with ``chance``."""
+    """Channel ``to`` shows pulses of ``width_ns`` at edges of ``aggressor``, each with ``chance``."""
 
     name = "crosstalk"
     to: str
@@ -164,10 +174,14 @@ class Crosstalk(WiringFault):
     width_ns: float = 15.0
     chance: float = 0.2
 
-    def distort(self, waves: dict[str, Wave], rng: np.random.Generator, span_fs: int) -> Distorted:  # noqa: ARG002 - contract
+    def distort(self, leads: Leads) -> NDArray[np.int64]:
         """Invert one wave for a moment after the aggressor's edges."""
-        self.require(self.width_ns > 0 and 0 < self.chance <= 1, "width_ns is above 0, chance between 0 and 1")
+        self.require(
+            self.width_ns > 0 and 0 < self.chance <= 1, "width_ns is above 0, chance between 0 and 1"
+        )
+        waves = leads.waves
         victim, edges = self.channel(waves, self.to), waves[self.channel(waves, self.aggressor)].times
-        starts = edges[rng.random(edges.size) < self.chance]
+        starts = edges[leads.rng.random(edges.size) < self.chance]
         pulses = from_pulses(starts, starts + round(self.width_ns * FS_PER_NS))
-        return waves | {victim: combine(waves[victim], pulses, np.bitwise_xor)}, starts
+        waves[victim] = combine(waves[victim], pulses, np.bitwise_xor)
+        return starts
