@@ -1,6 +1,7 @@
-"""Video sources written in Verilog and VHDL, run by Icarus Verilog and GHDL: captures that rastertap did not make.
+"""Video sources in Verilog and VHDL, run by Icarus Verilog and GHDL: captures that rastertap did not make.
 
-The simulators write the VCD; the HDL test benches write the true pictures and facts. Nothing here imports rastertap.
+The simulators write the VCD; the HDL test benches write the true pictures and facts. Nothing here imports
+rastertap.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ class Options:
     launch_edge : "rising" or "falling"
         Pixel-clock edge at which sync and bus change.
     bus_delay_ps : int
-        From that edge to the bus and display enable; must be less than a pixel period to keep the truth's ``x``.
+        From that edge to the bus and display enable.
     cpu_divider : int
         0, or an even number: records a clock of pixel clock / n.
     subcarrier : bool
@@ -178,11 +179,20 @@ class TrueField:
 class Simulated:
     """A simulator's capture and its truth.
 
-    ``truth`` has: clock_hz (Fraction), pixels_per_line, lines_per_frame, lines_per_field (Fraction), interlaced,
-    standard, sync, roles {channel: (role, bit or None)}, polarity {role: ..}, launch_edge, bus_delay_s (Fraction), bits,
-    colour_bits, blanking_code, and active: x (launch edges from the one that leads hsync to the one that starts the
-    first pixel), y (lines from the leading edge of vertical sync to that of the first active line's hsync: Fraction,
-    by parity), first_frame_row (by parity), width, height (of one field).
+    ``truth`` has these keys:
+
+    clock_hz : Fraction
+    pixels_per_line, lines_per_frame, bits, blanking_code : int
+    lines_per_field : Fraction
+    interlaced : bool
+    standard, sync, launch_edge, colour_bits : str
+    bus_delay_s : Fraction
+    roles : dict of channel name to (role, bit or None)
+    polarity : dict of role to "positive" or "negative"
+    active : dict
+        ``x``: launch edges from the one that leads hsync to the one that starts the first pixel. ``y``: lines
+        from the leading edge of vertical sync to the start of the first active line, by parity, Fractions.
+        ``first_frame_row``: by parity. ``width``, ``height``: of one field.
     """
 
     name: str
