@@ -137,7 +137,7 @@ def _colour_lines(found: FoundBoard) -> list[str]:
 def _line(key: str, value: str | None, example: str, meaning: str) -> str:
     """One key: in force when known, else commented out with an example."""
     if value is None:
-        return f"# {key} = {example}   # not measured: {meaning}"
+        return f"# {key} = {example}   # not known: {meaning}"
     return f"{key} = {value}   # {meaning}"
 
 

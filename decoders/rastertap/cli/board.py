@@ -63,8 +63,12 @@ def new(capture: str, out: Path | None, *, force: bool) -> None:
 
     Take the capture from a board known to be good: what is found becomes what is expected.
     """
+    from rastertap.board.problems import printable
+
     if out is not None and out.exists() and not force:
-        raise UsageError(f"{out} exists", hint="choose another --out, or overwrite it with --force")
+        raise UsageError(
+            f"{printable(str(out))} exists", hint="choose another --out, or overwrite it with --force"
+        )
     from rastertap.analyse import analyse_path
     from rastertap.board.load import parse_board
     from rastertap.board.template import board_text

@@ -33,7 +33,7 @@ QUANTITIES: dict[str, tuple[str, str]] = {
     "blanking_to_equalising_s": ("field blanking to first equalising", "s"),
     "subcarrier_hz": ("subcarrier", "Hz"),
     "subcarrier_drift_hz_per_s": ("subcarrier drift", "Hz/s"),
-    "subcarrier_jitter_s": ("subcarrier jitter, peak-peak, one line", "s"),
+    "subcarrier_jitter_s": ("subcarrier jitter (p-p over a line)", "s"),
 }
 """What can be limited: key to (title, unit). A count's limit is the whole number itself."""
 

@@ -65,7 +65,7 @@ def limit_lines(entry: LimitSet, mode: Mode | None) -> list[str]:
         lines.append(f"  Shown for {shown.key}; choose another with --mode.")
     if mode is not None and mode.key not in entry.modes:
         lines.append(f"  Meant for {', '.join(entry.modes)}: {mode.key} cannot meet it.")
-    heading = f"{'quantity':<38} {'nominal':>12}  {'low .. high'}"
+    heading = f"{'quantity':<35} {'nominal':>12}  {'low .. high'}"
     return [*lines, "", heading, *(line for limit in entry.limits(shown) for line in _limit(limit))]
 
 
@@ -75,7 +75,7 @@ def _limit(limit: Limit) -> list[str]:
     interval = f"{_number(limit.low * scale)} .. {_number(limit.high * scale)} {unit}"
     if limit.low == limit.high:
         interval = f"exactly this, {unit}"
-    first = f"{limit.title:<38} {nominal:>12}  {interval}"
+    first = f"{limit.title:<35} {nominal:>12}  {interval}"
     return [first, *_wrap(f"{limit.source} [{limit.trust}]", "    ")]
 
 
