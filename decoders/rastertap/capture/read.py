@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from rastertap import plugins
 from rastertap.capture.interface import Window
 from rastertap.capture.model import join
+from rastertap.capture.sampling import infer_sample_period
 from rastertap.capture.source import TEXT_LIMIT, Source
 from rastertap.errors import CaptureError, PluginError
 from rastertap.progress import Silent
@@ -157,4 +158,4 @@ def read_capture(
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
         capture = join(chosen.blocks(source, window=window or Window(), progress=progress or Silent()))
         capture = replace(capture, sha256=source.sha256())
-    return replace(capture, sample_period=None)
+    return replace(capture, sample_period=infer_sample_period(capture))
