@@ -78,6 +78,12 @@ def test_the_evidence_stands_above_its_pin() -> None:
     assert lines[lines.index("[pins.D0]") - 1] == "# found: steady, 9.000 MHz"
 
 
+def test_unrecognised_channels_are_a_comment() -> None:
+    text = board_text(FoundBoard(name="x", unrecognised=("D8", "D9\n[pins.D9]")))
+    assert "# Carries nothing recognised: D8, D9 [pins.D9]" in text.splitlines()
+    assert parse_board(text).pins == {}
+
+
 def test_a_hostile_channel_name_stays_inside_its_quotes() -> None:
     pin = FoundPin('x"]\nrole = "vsync', "hsync", why="a\nrole = 3\x1b")
     board = parse_board(board_text(FoundBoard(name='"\\\x1b', pins=(pin,))).replace("\\n", " "))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -52,6 +53,8 @@ class FoundBoard:
     hsync_width_us, vsync_width_lines : (low, high) or None
     colour_set : str or None
         ``rgb``, ``rgbi``, ``rrggbb`` or ``grey``.
+    unrecognised : tuple of str
+        Channels that carry nothing known; listed in a comment.
     """
 
     name: str
@@ -65,6 +68,7 @@ class FoundBoard:
     hsync_width_us: tuple[float, float] | None = None
     vsync_width_lines: tuple[float, float] | None = None
     colour_set: ColourSetName | None = None
+    unrecognised: tuple[str, ...] = ()
 
 
 def board_text(found: FoundBoard) -> str:
@@ -83,11 +87,13 @@ def board_text(found: FoundBoard) -> str:
         _line("note", _quoted(found.note) if found.note else None, '"..."', "anything worth knowing"),
     ]
     pins = [line for pin in found.pins for line in _pin_lines(pin)]
+    if found.unrecognised:
+        pins += ["", *_comment(f"Carries nothing recognised: {', '.join(found.unrecognised)}")]
     return "\n".join([*head, *pins, *_timing_lines(found), *_colour_lines(found)]) + "\n"
 
 
 def _pin_lines(pin: FoundPin) -> list[str]:
-    comment = [f"# found: {_comment(pin.why)}"] if pin.why else []
+    comment = _comment(f"found: {pin.why}") if pin.why else []
     state = [f"role = {_quoted(pin.role)}"]
     if pin.role == "colour":
         state.append(_line("bit", None if pin.bit is None else str(pin.bit), "0", "0 is the lowest"))
@@ -155,8 +161,9 @@ def _key(channel: str) -> str:
     return channel if _BARE_KEY.fullmatch(channel) else _quoted(channel)
 
 
-def _comment(text: str) -> str:
-    return "".join(c if c.isprintable() else " " for c in text)
+def _comment(text: str) -> list[str]:
+    printable = "".join(c if c.isprintable() else " " for c in text)
+    return textwrap.wrap(printable, 100, initial_indent="# ", subsequent_indent="#   ")
 
 
 def _text(value: int | None) -> str | None:

@@ -98,6 +98,7 @@ def found_board(analysis: Analysis) -> FoundBoard:
         note="Made from a capture: what was found is stated as what is expected.",
         standard=mode.key if mode else None,
         colour_set=_colour_set(bus),
+        unrecognised=tuple(pin.channel for pin in analysis.pins if pin.role == "other"),
     )
     if sync is not None:
         found = replace(found, **_sync_facts(sync, float(analysis.capture.tick)))
@@ -111,7 +112,9 @@ def _found_pins(analysis: Analysis) -> tuple[FoundPin, ...]:
     from rastertap.board.template import FoundPin
 
     return tuple(
-        FoundPin(pin.channel, pin.role, pin.bit, pin.polarity, "; ".join(pin.why)) for pin in analysis.pins
+        FoundPin(pin.channel, pin.role, pin.bit, pin.polarity, "; ".join(pin.why))
+        for pin in analysis.pins
+        if pin.role != "other"
     )
 
 
@@ -128,7 +131,7 @@ def _sync_facts(sync: Sync, tick_s: float) -> dict[str, Any]:
     width_us = sync.line_width.value * tick_s * 1e6
     facts: dict[str, Any] = {
         "interlaced": sync.interlaced,
-        "hsync_width_us": (width_us * (1 - WIDTH_PART), width_us * (1 + WIDTH_PART)),
+        "hsync_width_us": (round(width_us * (1 - WIDTH_PART), 3), round(width_us * (1 + WIDTH_PART), 3)),
     }
     counts = sorted(float(count) for count in lines_per_field(sync))
     if counts:
@@ -136,7 +139,7 @@ def _sync_facts(sync: Sync, tick_s: float) -> dict[str, Any]:
         facts["lines_per_field"] = (usual, usual) if sync.interlaced else (usual,)
     if sync.field_width is not None:
         lines = sync.field_width.value
-        facts["vsync_width_lines"] = (max(lines - 0.5, 0.1), lines + 0.5)
+        facts["vsync_width_lines"] = (round(max(lines - 0.5, 0.1), 2), round(lines + 0.5, 2))
     return facts
 
 
