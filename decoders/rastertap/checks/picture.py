@@ -43,12 +43,9 @@ class PictureCheck:
 
 def still_pairs(frames: Frames) -> list[tuple[NDArray[np.unsignedinteger], NDArray[np.unsignedinteger]]]:
     """Active areas of each complete field and the next one of its kind."""
-    if frames.active is None:
-        return []
-    kinds = {f.field for f in frames.complete}
     pairs = []
-    for kind in sorted(kinds):
-        same = [cast("NDArray[np.unsignedinteger]", frames.active.crop(f.codes)) for f in frames.complete if f.field == kind]
+    for kind, area in frames.areas.items():
+        same = [cast("NDArray[np.unsignedinteger]", area.crop(f.codes)) for f in frames.complete if f.field == kind]
         pairs += [(a, b) for a, b in zip(same[:-1], same[1:], strict=True) if a.shape == b.shape]
     return pairs
 
@@ -84,14 +81,21 @@ def _blank(frames: Frames) -> Finding:
     if frames.active is None:
         text = "The colour bus never leaves its code in blanking: no picture at the pins."
         return Finding("picture.blank", "fail", text, 0, 0.0, "more than one colour", "", PRACTICE)
-    shown = frames.complete or frames.frames
-    codes = np.unique(np.concatenate([np.unique(frames.active.crop(f.codes)) for f in shown]))
+    codes = shown_codes(frames)
     area = frames.active
     text = f"{plural(codes.size, 'colour')} in an active area of {area.width} x {area.height} pixels."
     if codes.size > 1:
         return Finding("picture.blank", "pass", text, codes.size, 0.0, "more than one colour", "colours", PRACTICE)
     text += " One colour only: nothing can be told of the picture; show text or a test screen."
     return Finding("picture.blank", "warn", text, codes.size, 0.0, "more than one colour", "colours", PRACTICE)
+
+
+def shown_codes(frames: Frames) -> NDArray[np.unsignedinteger]:
+    """Colour codes that occur in the active area of the complete fields (of all, when none is complete), sorted."""
+    shown = frames.complete or frames.frames
+    crops = [area.crop(f.codes) for f in shown if (area := frames.active_of(f)) is not None]
+    found = np.unique(np.concatenate([np.unique(c) for c in crops]))
+    return cast("NDArray[np.unsignedinteger]", found)
 
 
 def _used_codes(frames: Frames) -> Sequence[int]:

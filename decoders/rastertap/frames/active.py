@@ -9,11 +9,11 @@ import numpy as np
 from rastertap.frames.model import Area
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from rastertap.frames.model import Frame
+    from rastertap.frames.model import FieldKind, Frame
 
 
 def blanking_code(frames: Sequence[Frame], width: int) -> int:
@@ -38,29 +38,44 @@ def _together(masks: Sequence[NDArray[np.bool_]]) -> NDArray[np.bool_]:
     return together
 
 
+def _one_width(areas: dict[FieldKind, Area]) -> dict[FieldKind, Area]:
+    """Give all kinds the same columns."""
+    if not areas:
+        return areas
+    left = min(a.x for a in areas.values())
+    right = max(a.x + a.width for a in areas.values())
+    return {kind: Area(left, a.y, right - left, a.height) for kind, a in areas.items()}
+
+
 def find_active(
-    frames: Sequence[Frame], blank: int, windows: Sequence[NDArray[np.uint32]] | None
-) -> tuple[Area | None, str]:
-    """Find the active area over all fields.
+    frames: Sequence[Frame], blank: int, windows: Mapping[int, NDArray[np.bool_]] | None
+) -> tuple[dict[FieldKind, Area], str]:
+    """Find the active area of each kind of frame.
 
     Parameters
     ----------
     frames : sequence of Frame
-        Fields, complete ones where there are any.
+        Of those with complete ones of their kind, only the complete ones count.
     blank : int
         Colour code in blanking.
-    windows : sequence of ndarray, or None
-        Level of the display-enable (or blank) channel over each field's raster.
+    windows : mapping of int to ndarray of bool, or None
+        Where display enable (or blank) shows picture on the raster, by frame index.
 
     Returns
     -------
-    Area or None, and how it was found.
+    areas : dict of FieldKind to Area
+        Empty when there is no picture.
+    how : str
+        How they were found.
     """
+    masks: dict[FieldKind, list[NDArray[np.bool_]]] = {}
+    for kind in dict.fromkeys(f.field for f in frames):
+        same = [f for f in frames if f.field == kind]
+        whole = [f for f in same if f.complete] or same
+        masks[kind] = [windows[f.index] if windows is not None else (f.codes != blank) & ~f.unsure for f in whole]
+    areas = {kind: area for kind, found in masks.items() if (area := _bounds(_together(found))) is not None}
+    if windows is not None and not areas:
+        return find_active(frames, blank, None)
     if windows is not None:
-        # In the line sync there is no picture, so its level is the shut one.
-        shut = int(np.round(np.mean([w[:, :1].mean() for w in windows])))
-        area = _bounds(_together([w != shut for w in windows]))
-        if area is not None:
-            return area, "from display enable or blanking"
-    area = _bounds(_together([(f.codes != blank) & ~f.unsure for f in frames]))
-    return area, f"where the colour bus differs from its code in line sync ({blank}) in any field"
+        return _one_width(areas), "from display enable or blanking"
+    return _one_width(areas), f"where the colour bus differs from its code in line sync ({blank}) in any field"

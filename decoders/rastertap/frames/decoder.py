@@ -18,6 +18,7 @@ from rastertap.streams.interface import CONTRACT, Context
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from rastertap.capture.model import Channel
     from rastertap.streams.model import ColourBus, PixelClock, Sync
 
 FEWEST_LINES = 8
@@ -81,15 +82,22 @@ class FrameDecoder:
         if window is not None:
             shut, codes = codes >> len(bus.bits), codes & np.uint32((1 << len(bus.bits)) - 1)
         fields = [_frame(i, span, codes, unsure, grid, len(bus.bits)) for i, span in enumerate(spans)]
+        woven = weave(fields, sync) if options.weave and sync.interlaced else []
+        frames = [replace(f, index=i) for i, f in enumerate([*fields, *woven])]
         whole = [f for f in fields if f.complete] or fields
         blank = blanking_code(whole, max(1, round(sync.line_width.value / clock.period.value)))
         windows = None
         if window is not None:
-            windows = [_arrange(span, shut, unsure, grid)[0] for span in spans]
-        active, how = find_active(whole, blank, [w for w, f in zip(windows, fields, strict=True) if f in whole] if windows else None)
-        woven = weave(fields, sync) if options.weave and sync.interlaced else []
-        frames = tuple(replace(f, index=i) for i, f in enumerate([*fields, *woven]))
-        return Frames(frames, active, how, blank, grid.pixels, grid.steady)
+            shown = [replace(f, codes=_arrange(span, shut, unsure, grid)[0]) for f, span in zip(fields, spans, strict=True)]
+            windows = _windows([*shown, *(weave(shown, sync) if woven else [])])
+        areas, how = find_active(frames, blank, windows)
+        return Frames(tuple(frames), areas, how, blank, grid.pixels, grid.steady)
+
+
+def _windows(levels: list[Frame]) -> dict[int, NDArray[np.bool_]]:
+    """Where the channel is not at the level that it has in line sync, when there is no picture, by frame index."""
+    shut = round(float(np.mean([f.codes[:, :1].mean() for f in levels if f.field != "woven"])))
+    return {i: (f.codes != shut) & ~f.unsure for i, f in enumerate(levels)}
 
 
 def _spans(sync: Sync) -> list[_Span]:
@@ -136,6 +144,6 @@ def _frame(
     return Frame(index, span.kind, kept, doubtful, span.start, span.complete)
 
 
-def _window_channel(context: Context):  # noqa: ANN202
+def _window_channel(context: Context) -> Channel | None:
     """Channel that says where the picture is, if one was tapped."""
     return context.channel_with("display_enable") or context.channel_with("blank")

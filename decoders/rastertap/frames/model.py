@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -63,8 +65,9 @@ class Frames:
     ----------
     frames : tuple of Frame
         In order of time; woven ones last.
-    active : Area or None
-        The part with picture, the same for every field; None when nothing differs from blanking.
+    areas : mapping of FieldKind to Area
+        The part with picture of each kind of frame: the fields of an interlaced frame may begin a line apart.
+        Empty when nothing differs from blanking.
     active_from : str
         How it was found.
     blank_code : int
@@ -76,7 +79,7 @@ class Frames:
     """
 
     frames: tuple[Frame, ...]
-    active: Area | None
+    areas: Mapping[FieldKind, Area]
     active_from: str
     blank_code: int
     pixels_per_line: int
@@ -87,8 +90,11 @@ class Frames:
         """Complete fields, woven frames left out."""
         return tuple(f for f in self.frames if f.complete and f.field != "woven")
 
+    @property
+    def active(self) -> Area | None:
+        """Active area of the first kind of field there is."""
+        return next(iter(self.areas.values()), None)
+
     def active_of(self, frame: Frame) -> Area | None:
-        """Active area of a frame; a woven one is twice as high."""
-        if self.active is None or frame.field != "woven":
-            return self.active
-        return Area(self.active.x, 2 * self.active.y, self.active.width, 2 * self.active.height)
+        """Active area of a frame."""
+        return self.areas.get(frame.field)

@@ -63,12 +63,16 @@ class Context:
         What was expected, when a board file was given.
     streams : mapping of str to object
         What earlier decoders gave, by product name.
+    span : (int, int) or None
+        A long capture is decoded in overlapping pieces; what happens from the first of these ticks up to,
+        not including, the second counts in this piece, the rest is there for continuity. None: all counts.
     """
 
     capture: Capture
     pins: tuple[Pin, ...]
     board: Board | None = None
     streams: Mapping[str, Any] = field(default_factory=dict)
+    span: tuple[int, int] | None = None
 
     def pins_with(self, role: Role) -> tuple[Pin, ...]:
         """Return the pins of a role; colour bits in the order of their bit."""
@@ -109,4 +113,11 @@ class Decoder(Protocol):
         ------
         DecodeError
             When it cannot be had from this capture; the message becomes the reason for "not measured".
+        """
+
+    def join(self, earlier: Any, later: Any, at: int) -> Any:
+        """Join the products of two overlapping pieces of a long capture.
+
+        What lies before tick ``at`` is taken from ``earlier``, the rest from ``later``. Statistics become those
+        of both; edges and other per-cycle arrays may be dropped, for memory must not grow with the capture.
         """
