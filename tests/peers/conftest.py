@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from .native_vcd import Native, parse_vcd
 from .pyvcd_source import write_with_pyvcd
-from .resample import Native, parse_vcd
 from .simulate import Simulated, simulate
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""An asynchronous logic analyser in numpy, with a small VCD parser. Nothing here imports rastertap.
+"""An asynchronous logic analyser in numpy. Nothing here imports rastertap.
 
 A change at time t shows at the first sample instant >= t. Unknown levels (x, z, U ...) are sampled as low: an
 analyser knows high and low only.
@@ -6,12 +6,13 @@ analyser knows high and low only.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from .native_vcd import UNITS, UNKNOWN, Wave, parse_vcd, tidy
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -21,35 +22,7 @@ if TYPE_CHECKING:
 
     from .simulate import Simulated, TrueField
 
-UNITS = {"s": 0, "ms": 3, "us": 6, "ns": 9, "ps": 12, "fs": 15}
-UNKNOWN = 2
 IDENTIFIERS = "".join(chr(code) for code in range(33, 127))
-
-
-@dataclass(frozen=True, eq=False)
-class Wave:
-    """One bit: times of its changes in ticks (the first is its initial value), and the level from each on."""
-
-    times: NDArray[np.int64]
-    levels: NDArray[np.uint8]
-
-    def at(self, times: NDArray[np.int64]) -> NDArray[np.uint8]:
-        """Levels just after each of ``times``."""
-        return self.levels[np.maximum(np.searchsorted(self.times, times, side="right") - 1, 0)]
-
-    def edges_to(self, level: int) -> NDArray[np.int64]:
-        """Times of the changes to ``level``; the initial value is not a change, nor is leaving x."""
-        rise = (self.levels[1:] == level) & (self.levels[:-1] == 1 - level)
-        return self.times[1:][rise]
-
-
-@dataclass(frozen=True, eq=False)
-class Native:
-    """A simulator's VCD: bit name -> Wave; ``tick`` in seconds, ``end`` the last stamp."""
-
-    tick: Fraction
-    end: int
-    waves: dict[str, Wave]
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,110 +55,6 @@ class Resampled:
     def recorded_s(self, simulated_s: float) -> float:
         """Place a simulated time in the file, seconds: the analyser's clock stretches what it measures."""
         return (simulated_s - self.start_s) * (1 + self.ppm * 1e-6)
-
-
-def parse_vcd(path: Path) -> Native:
-    """Read a VCD that has one stamp or change to a line, as Icarus, GHDL and pyvcd write it."""
-    text = path.read_bytes()
-    body_at = text.index(b"\n", text.index(b"$enddefinitions")) + 1
-    header = text[:body_at].decode("ascii")
-    names = _declared(header)
-    number, unit = re.search(r"\$timescale\s+(\d+)\s*(\w+)\s+\$end", header).groups()
-    lines = _Lines(np.frombuffer(text, np.uint8, offset=body_at))
-    waves = {}
-    for code, bits in names.items():
-        where, levels = lines.changes(code, len(bits))
-        for bit, name in enumerate(bits):
-            waves[name] = _tidy(lines.times[where], levels[:, bit])
-    return Native(Fraction(int(number), 10 ** UNITS[unit]), int(lines.times[-1]), waves)
-
-
-def _declared(header: str) -> dict[str, list[str]]:
-    """Identifier code -> names of its bits, bit 0 first; of aliases the outermost is kept."""
-    scopes: list[str] = []
-    codes: dict[str, list[str]] = {}
-    pattern = r"\$scope\s+\w+\s+(\S+)\s+\$end|\$(upscope)|\$var\s+\w+\s+(\d+)\s+(\S+)\s+(\w+)\s*\S*\s*\$end"
-    for scope, up, size, code, name in re.findall(pattern, header):
-        if scope:
-            scopes.append(scope)
-        elif up:
-            scopes.pop()
-        elif code and code not in codes:
-            full = ".".join([*scopes, name])
-            codes[code] = [full] if int(size) == 1 else [f"{full}[{bit}]" for bit in range(int(size))]
-    return codes
-
-
-def _tidy(times: NDArray[np.int64], levels: NDArray[np.uint8]) -> Wave:
-    """Keep the last change at each time, and only real changes."""
-    last = np.append(times[1:] != times[:-1], True)
-    times, levels = times[last], levels[last]
-    real = np.append(True, levels[1:] != levels[:-1])
-    return Wave(times[real], levels[real])
-
-
-class _Lines:
-    """The body of a VCD, cut into lines with the time that holds at each."""
-
-    def __init__(self, data: NDArray[np.uint8]) -> None:
-        self.data = data
-        ends = np.flatnonzero(data == ord("\n"))
-        starts = np.append(0, ends[:-1] + 1)
-        full = ends > starts
-        self.starts, self.ends = starts[full], ends[full]
-        first = data[self.starts]
-        stamped = np.flatnonzero(first == ord("#"))
-        # Which stamp rules a line: the latest one above it (before the first, time 0).
-        ruling = np.cumsum(first == ord("#"))
-        self.times = np.append(0, self._numbers(stamped))[ruling]
-        self.vectors = np.flatnonzero((first == ord("b")) | (first == ord("B")))
-        self.scalars = np.flatnonzero(np.isin(first, np.frombuffer(b"01xXzZuUwWlLhH-", np.uint8)))
-        spaces = np.flatnonzero(data == ord(" "))
-        at = np.searchsorted(spaces, self.starts[self.vectors])
-        self.gaps = spaces[at] if len(self.vectors) else at
-
-    def _numbers(self, lines: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Decimal numbers after the first character of each of ``lines``."""
-        begin, end = self.starts[lines] + 1, self.ends[lines]
-        values = np.zeros(len(lines), np.int64)
-        for place in range(int((end - begin).max())):
-            inside = begin + place < end
-            digits = self.data[np.where(inside, begin + place, begin)] - np.uint8(ord("0"))
-            values = np.where(inside, values * 10 + digits, values)
-        return values
-
-    def changes(self, code: str, width: int) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-        """Line numbers of the changes of ``code``, and the levels of its bits, shape (n, width)."""
-        if width == 1:
-            lines = self._with_code(self.scalars, self.starts[self.scalars] + 1, code)
-            if len(lines):
-                return lines, _levels(self.data[self.starts[lines]])[:, None]
-        chosen = self._with_code(np.arange(len(self.vectors)), self.gaps + 1, code)
-        lines = self.vectors[chosen]
-        begin, gap = self.starts[lines] + 1, self.gaps[chosen]
-        levels = np.empty((len(lines), width), np.uint8)
-        top = _levels(self.data[begin])
-        for bit in range(width):
-            inside = gap - 1 - bit >= begin
-            written = _levels(self.data[np.where(inside, gap - 1 - bit, begin)])
-            # A shorter number is filled with 0, or with its own top digit where that is x or z.
-            levels[:, bit] = np.where(inside, written, np.where(top == 1, 0, top))
-        return lines, levels
-
-    def _with_code(self, lines: NDArray[np.int64], begin: NDArray[np.int64], code: str) -> NDArray[np.int64]:
-        ends = self.ends[lines if lines is self.scalars else self.vectors]
-        same = ends - begin == len(code)
-        for place, character in enumerate(code.encode("ascii")):
-            same[same] = self.data[begin[same] + place] == character
-        return lines[same]
-
-
-def _levels(characters: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Level of each digit: 0, 1 or UNKNOWN."""
-    table = np.full(256, UNKNOWN, np.uint8)
-    table[[ord("0"), ord("L"), ord("l")]] = 0
-    table[[ord("1"), ord("H"), ord("h")]] = 1
-    return table[characters]
 
 
 def resample(
@@ -260,7 +129,7 @@ def _sampled(wave: Wave, start: float, step: float, samples: int) -> Wave:
     moved = np.maximum(np.ceil((wave.times - start) / step).astype(np.int64), 0)
     low = np.where(wave.levels == UNKNOWN, 0, wave.levels).astype(np.uint8)
     inside = moved < samples
-    return _tidy(moved[inside], low[inside])
+    return tidy(moved[inside], low[inside])
 
 
 def _whole_fields(simulated: Simulated, start_s: float, end_s: float) -> tuple[TrueField, ...]:

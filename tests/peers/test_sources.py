@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 import pywellen
 
-from .resample import Native, Wave, parse_vcd, resample
+from .native_vcd import Native, Wave, parse_vcd
+from .resample import resample
 from .simulate import SOURCES, Simulated, TrueField, simulate
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def pulses(source: Simulated, native: Native, role: str) -> tuple[NDArray[np.int
 
 
 def microseconds(native: Native, ticks: NDArray[np.int64]) -> NDArray[np.float64]:
-    return ticks * float(native.tick * 10**6)
+    return np.asarray(ticks * float(native.tick * 10**6), np.float64)
 
 
 def sampled_raster(source: Simulated, native: Native, role: str, field: TrueField) -> NDArray[np.uint32]:
@@ -99,7 +100,7 @@ def sampled_raster(source: Simulated, native: Native, role: str, field: TrueFiel
     """
     clocks, truth = launches(source, native), source.truth
     start = field.start_s / native.tick
-    nearest = np.searchsorted(clocks, float(start))
+    nearest = int(np.searchsorted(clocks, float(start)))
     period = (int(clocks[-1]) - int(clocks[0])) / Fraction(len(clocks) - 1)
     at_start = nearest + (start - int(clocks[nearest])) / period
     half_line = truth["active"]["y"][field.parity] % 1
@@ -319,7 +320,7 @@ def test_a_source_unlike_the_others_still_shows_what_its_bench_wrote(
     native = parsed(source)
     pictures = source.pictures
     assert all((a != b).mean() > 0.4 for a, b in pairwise(pictures))
-    role = params["enable"]
+    role = str(params["enable"])
     for field in source.fields:
         raster = sampled_raster(source, native, "colour", field)
         np.testing.assert_array_equal(raster, true_raster(source, field))
