@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -60,7 +61,7 @@ class MadeCapture:
             path,
             self.channels,
             count=self.count,
-            sample_period=1 / self.analyser.rate_hz,
+            sample_period=Fraction(1) / self.analyser.rate_hz,
             exact=self.analyser.stamps == "exact",
             comment="simulated by rastertap bench; machine, chip and picture are invented",
         )

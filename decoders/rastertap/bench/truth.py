@@ -22,8 +22,8 @@ timebase). Fractions are strings such as ``"2250000/143"``. Keys:
 ``first_hsync_s``
     First leading edge of hsync (of the line sync in csync when there is no hsync) in the recording.
 ``faults``
-    Each with its text form, place, and the times at which it struck within the recording (the first 1000) and
-    how many there were.
+    Each with its text form, place, and whether it ``strikes`` at moments of its own; then how many there were
+    in the recording, and when (the first 1000).
 """
 
 from __future__ import annotations
@@ -135,14 +135,11 @@ def _fields(source: VideoSource, clockwork: _Clockwork, pictures: int) -> list[d
 
 def _fault(fault: Fault, struck: NDArray[np.int64], clockwork: _Clockwork) -> dict[str, Any]:
     inside = struck[(struck >= clockwork.first) & (struck <= clockwork.last)]
+    told = {"fault": fault.name, "text": fault.text(), "place": fault.place, "strikes": fault.strikes}
+    if not fault.strikes:
+        return told
     times = [(int(t) - clockwork.first) / FS_PER_S for t in inside[:MOST_TIMES]]
-    return {
-        "fault": fault.name,
-        "text": fault.text(),
-        "place": fault.place,
-        "count": int(inside.size),
-        "at_s": times,
-    }
+    return {**told, "count": int(inside.size), "at_s": times}
 
 
 def tell(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 import zlib
 from contextlib import contextmanager
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,6 @@ from rastertap.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from fractions import Fraction
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -36,10 +36,10 @@ def exact_tick(period: Fraction) -> tuple[str, int]:
     UsageError
         When no timescale does.
     """
-    for exponent in range(len(UNITS) * 3):
+    for exponent in range(-2, 3 * len(UNITS) - 2):
         unit, tens = divmod(exponent + 2, 3)
-        count = period * 10**exponent
-        if count.denominator == 1 and unit < len(UNITS):
+        count = period * Fraction(10) ** exponent
+        if count.denominator == 1:
             return f"{10 ** (2 - tens)} {UNITS[unit]}", int(count)
     raise UsageError(
         f"no VCD timescale divides a sample period of {period} s",

@@ -148,7 +148,10 @@ def _summary(truth: dict[str, Any], analyser: Analyser, paths: tuple[Path, ...])
         f"{source['name']} (simulated): {source['pixel_clock_hz']} Hz pixel clock, "  # noqa: ISC004 - one line of text
         f"{source['pixels_per_line']} clocks a line, {source['lines_per_field']} lines a field",
         f"{truth['analyser']['samples']} samples at {analyser.rate_hz} a second, {whole} whole pictures",
-        *(f"fault: {fault['text']}, struck {fault['count']} times" for fault in truth["faults"]),
+        *(
+            f"fault: {fault['text']}" + (f", struck {fault['count']} times" if fault["strikes"] else "")
+            for fault in truth["faults"]
+        ),
         *(str(path) for path in paths),
     ]
     return "\n".join(lines)

@@ -36,6 +36,8 @@ class Fault:
 
     name: ClassVar[str]
     place: ClassVar[Literal["wiring", "clock", "chip"]]
+    strikes: ClassVar[bool] = False
+    """Whether it strikes at moments of its own; otherwise it is always there."""
 
     @classmethod
     def usage(cls) -> str:
@@ -83,7 +85,7 @@ class WiringFault(Fault):
         return wires
 
     def distort(self, leads: Leads) -> NDArray[np.int64]:  # noqa: ARG002 - a fault overrides this or `reconnect`
-        """Change the leads' waves; gives the times (fs) at which the fault struck, if not always."""
+        """Change the leads' waves; gives the times (fs) at which it struck, if it `strikes`."""
         return NOTHING
 
     def channel(self, channels: Iterable[str], name: str) -> str:
@@ -141,7 +143,7 @@ class ClockFault(Fault):
     """Faults of a lower stage come first: 0 moves edges, 1 takes pulses away, 2 adds pulses."""
 
     def edit(self, clock: ClockDraft) -> NDArray[np.int64]:
-        """Change the draft; gives the times (femtoseconds) at which the fault struck, if not always."""
+        """Change the draft; gives the times (femtoseconds) at which it struck, if it `strikes`."""
         raise NotImplementedError
 
 
@@ -179,7 +181,7 @@ class ChipDraft:
 
 
 class ChipFault(Fault):
-    """A fault of the video chip; both methods give the raster clocks at which it struck, if not always."""
+    """A fault of the video chip; both methods give the raster clocks at which it struck, if it `strikes`."""
 
     place = "chip"
 

@@ -22,6 +22,7 @@ class MissingVsync(ChipFault):
     """No vertical sync in each ``every``-th field (1: never any), on vsync and csync alike."""
 
     name = "chip-missing-vsync"
+    strikes = True
     every: int = 1
 
     def edit_outputs(self, chip: ChipDraft) -> NDArray[np.int64]:
@@ -45,6 +46,7 @@ class LostLine(ChipFault):
     """One whole line is left out of each ``every``-th field: picture row ``row``, or any (-1, at random)."""
 
     name = "chip-lost-line"
+    strikes = True
     every: int = 1
     row: int = -1
 
@@ -67,6 +69,7 @@ class ShortLine(ChipFault):
     """Each ``every``-th line ends ``clocks`` pixel clocks early."""
 
     name = "chip-short-line"
+    strikes = True
     every: int
     clocks: int = 1
 
@@ -85,6 +88,7 @@ class HsyncGlitch(ChipFault):
     """A false pulse of ``clocks`` on hsync (and csync) in the active part of each ``every``-th line."""
 
     name = "chip-hsync-glitch"
+    strikes = True
     every: int
     clocks: int = 1
 
@@ -129,6 +133,7 @@ class NoisyBit(ChipFault):
     """Colour bit ``bit`` is wrong for one pixel clock in ``one_in``, at random."""
 
     name = "chip-noisy-bit"
+    strikes = True
     bit: int
     one_in: int = 1000
 

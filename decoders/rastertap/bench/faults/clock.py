@@ -116,6 +116,7 @@ class MissingCycles(ClockFault):
     """
 
     name = "clock-missing"
+    strikes = True
     stage = 1
     every: int = 0
     one_in: int = 0
@@ -136,6 +137,7 @@ class ExtraEdges(ClockFault):
     """A runt pulse of ``width_ns`` in the low part of each ``every``-th cycle, or of one in ``one_in``."""
 
     name = "clock-extra"
+    strikes = True
     stage = 2
     every: int = 0
     one_in: int = 0
@@ -163,6 +165,7 @@ class StretchedCycles(ClockFault):
     """Each ``every``-th cycle lasts ``factor`` times as long; all that follows is later."""
 
     name = "clock-stretch"
+    strikes = True
     every: int
     factor: float = 1.5
 
@@ -183,6 +186,7 @@ class Stopped(ClockFault):
     """The clock stops ``at_ms`` after the source's first clock, for ``for_ms`` (0: for good)."""
 
     name = "clock-stopped"
+    strikes = True
     stage = 1
     at_ms: float = 0.0
     for_ms: float = 0.0

@@ -169,6 +169,7 @@ class Crosstalk(WiringFault):
     """Channel ``to`` shows pulses of ``width_ns`` at edges of ``aggressor``, each with ``chance``."""
 
     name = "crosstalk"
+    strikes = True
     to: str
     aggressor: str
     width_ns: float = 15.0
