@@ -69,10 +69,12 @@ def recognise(sync: Sync | None, tick_s: float) -> tuple[Mode | None, ModeDistan
         return None, None
     from rastertap.streams.counts import lines_per_field
 
-    mode, distance = nearest_mode(
-        1 / (sync.line_period.value * tick_s), lines_per_field(sync).tolist(), interlaced=bool(sync.interlaced)
+    return nearest_mode(
+        1 / (sync.line_period.value * tick_s),
+        lines_per_field(sync).tolist(),
+        interlaced=bool(sync.interlaced),
+        hsync_width_s=sync.line_width.value * tick_s or None,
     )
-    return mode, distance
 
 
 def analyse(capture: Capture, request: Request) -> Analysis:

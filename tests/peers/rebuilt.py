@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 
     from .simulate import Simulated, TrueField
 
+def without_scope(wanted: Mapping[str, tuple[str, int | None]]) -> dict[str, tuple[str, int | None]]:
+    """Roles by the name that a user knows: the bench's only scope left out."""
+    return {name.rpartition(".")[2]: role for name, role in wanted.items()}
+
+
 LINE_S = 30e-6
 """Frames are matched with true fields by the time of their field sync, to less than half a line."""
 
@@ -28,7 +33,9 @@ class Comparison:
     differing: tuple[int, ...]
 
 
-def found_roles(analysis: Analysis, wanted: Mapping[str, tuple[str, int | None]]) -> dict[str, tuple[str, str]]:
+def found_roles(
+    analysis: Analysis, wanted: Mapping[str, tuple[str, int | None]]
+) -> dict[str, tuple[str, str]]:
     """Channel -> (wanted role, found role), where the two differ."""
     found = {pin.channel: pin.role for pin in analysis.pins}
     other = {"static_low", "static_high", "cpu_clock"}

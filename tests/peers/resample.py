@@ -113,7 +113,8 @@ def resample(
         start_s = random.uniform(0, latest)
     if duration_s is None:
         duration_s = span_s - start_s
-    if not 0 <= start_s < start_s + duration_s <= span_s:
+    # start + (span - start) may come out a rounding error past the span.
+    if not 0 <= start_s < start_s + duration_s <= span_s * (1 + 1e-12):
         raise ValueError(f"{start_s} s + {duration_s} s is not inside the simulation of {span_s} s")
     step = 1 / (rate_hz * (1 + ppm * 1e-6)) / float(native.tick)  # ticks, real
     samples = int(duration_s / float(native.tick) / step)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from rastertap import plugins
 from rastertap.capture.interface import Window
 from rastertap.capture.model import join
+from rastertap.capture.names import short_names
 from rastertap.capture.sampling import infer_sample_period
 from rastertap.capture.source import TEXT_LIMIT, Source
 from rastertap.errors import CaptureError, PluginError
@@ -136,7 +137,8 @@ def open_blocks(
     CaptureError, PluginError, UsageError
     """
     with _opened(path, reader, options, text_limit=text_limit, hashed=False) as (source, chosen):
-        yield from chosen.blocks(source, window=window or Window(), progress=progress or Silent())
+        for block in chosen.blocks(source, window=window or Window(), progress=progress or Silent()):
+            yield short_names(block)
 
 
 def read_capture(
@@ -157,5 +159,5 @@ def read_capture(
     """
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
         capture = join(chosen.blocks(source, window=window or Window(), progress=progress or Silent()))
-        capture = replace(capture, sha256=source.sha256())
+        capture = replace(short_names(capture), sha256=source.sha256())
     return replace(capture, sample_period=infer_sample_period(capture))

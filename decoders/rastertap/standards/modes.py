@@ -26,6 +26,8 @@ LINE_RATE_525 = Fraction(2_250_000, 143)
 """Hz; 2/455 of 63/88 x 5 MHz, SMPTE 170M 11.1-11.2 (references 1.1, derived)."""
 NEAR_LINE_RATE = 0.03
 """How far a line rate may be off to be called a mode's; common practice, no source."""
+SAME_RATE_PPM = 100.0
+"""Modes this near to each other cannot be told apart by rate with an ordinary timebase (50 ppm)."""
 
 
 @dataclass(frozen=True)
@@ -293,8 +295,19 @@ def _distance(mode: Mode, line_rate_hz: float, usual_lines: float, *, interlaced
     return ModeDistance(offset * 1e6, lines, differs, close)
 
 
+def _width_off(mode: Mode, hsync_width_s: float) -> float:
+    """How far a line sync's width is from the mode's, as a ratio's logarithm; infinite when it fixes none."""
+    if mode.horizontal is None or mode.pixel_clock_hz is None or hsync_width_s <= 0:
+        return math.inf
+    return abs(math.log(hsync_width_s / float(mode.horizontal.sync / mode.pixel_clock_hz)))
+
+
 def nearest_mode(
-    line_rate_hz: float, lines_per_field: Sequence[float], *, interlaced: bool
+    line_rate_hz: float,
+    lines_per_field: Sequence[float],
+    *,
+    interlaced: bool,
+    hsync_width_s: float | None = None,
 ) -> tuple[Mode, ModeDistance]:
     """Find the mode that a measured timing is nearest to.
 
@@ -305,12 +318,14 @@ def nearest_mode(
         Of each field seen; the usual (median) count is what is compared, so that a lost line does not
         change the mode.
     interlaced : bool
+    hsync_width_s : float, optional
+        Tells modes apart whose rates are too near to: 480p and 640x480 are 7 ppm apart, but the line sync of
+        one is 2.3 us wide, of the other 3.8 us.
 
     Returns
     -------
     Mode
-        A close one when there is, else the one whose line rate and line count are least off. 480p and 640x480
-        are 7 ppm apart: which of the two is named means little.
+        A close one when there is, else the one whose line rate and line count are least off.
     ModeDistance
         How far off; ``close`` says whether the timing may be called that mode.
 
@@ -332,5 +347,9 @@ def nearest_mode(
             math.hypot(off.line_rate_ppm * 1e-6, off.lines / float(mode.lines_per_field[0])),
         )
 
-    pairs = ((mode, _distance(mode, line_rate_hz, usual, interlaced=interlaced)) for mode in _ALL)
-    return min(pairs, key=badness)
+    pairs = [(mode, _distance(mode, line_rate_hz, usual, interlaced=interlaced)) for mode in _ALL]
+    best = min(pairs, key=badness)
+    if hsync_width_s is None or not best[1].close or best[0].horizontal is None:
+        return best
+    rivals = [p for p in pairs if p[1].close and abs(p[1].line_rate_ppm - best[1].line_rate_ppm) < SAME_RATE_PPM]
+    return min(rivals, key=lambda pair: _width_off(pair[0], hsync_width_s))
