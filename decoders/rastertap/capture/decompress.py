@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass, field
-from queue import Empty, Full, Queue
+from queue import Full, Queue
 from threading import Event, Thread
 from typing import TYPE_CHECKING
 
@@ -121,52 +121,55 @@ def unzstd(read: Callable[[int], bytes], damage: Damage, path: str) -> Iterator[
         stored = stored or read(_STORED_PIECE)
 
 
-def ahead(pieces: Iterator[bytes], *, depth: int = 4) -> Iterator[bytes]:
-    """Run an iterator in a thread of its own, at most ``depth`` pieces ahead of its consumer.
+class Ahead:
+    """Runs an iterator in a thread of its own, at most some pieces ahead of whoever calls `take`.
 
-    An exception of the iterator is raised in the consumer. Closing the generator ends the thread.
+    Parameters
+    ----------
+    pieces : iterator of bytes
+        An exception that it raises is raised by `take`.
+    depth : int
+        How many pieces may wait.
     """
-    waiting: Queue[bytes | BaseException | None] = Queue(depth)
-    stopped = Event()
 
-    def put(piece: bytes | BaseException | None) -> bool:
-        while not stopped.is_set():
+    def __init__(self, pieces: Iterator[bytes], *, depth: int = 4) -> None:
+        self._waiting: Queue[bytes | BaseException] = Queue(depth)
+        self._stopped = Event()
+        self._thread = Thread(target=self._work, args=(pieces,), name="rastertap-decompress", daemon=True)
+        self._thread.start()
+
+    def _work(self, pieces: Iterator[bytes]) -> None:
+        last: bytes | BaseException = b""
+        try:
+            for piece in pieces:
+                if not self._put(piece):
+                    return
+        except BaseException as error:  # noqa: BLE001 - handed to the consumer, which raises it
+            last = error
+        self._put(last)
+
+    def _put(self, piece: bytes | BaseException) -> bool:
+        while not self._stopped.is_set():
             try:
-                waiting.put(piece, timeout=0.1)
+                self._waiting.put(piece, timeout=0.1)
             except Full:
                 continue
             return True
         return False
 
-    def work() -> None:
-        last: BaseException | None = None
-        try:
-            for piece in pieces:
-                if not put(piece):
-                    return
-        except BaseException as error:  # noqa: BLE001 - handed to the consumer, which raises it
-            last = error
-        put(last)
+    def take(self) -> bytes:
+        """Give the next piece; empty from the end on."""
+        if self._stopped.is_set():
+            return b""
+        piece = self._waiting.get()
+        if isinstance(piece, BaseException):
+            self._stopped.set()
+            raise piece
+        if not piece:
+            self._stopped.set()
+        return piece
 
-    thread = Thread(target=work, name="rastertap-decompress", daemon=True)
-    thread.start()
-    try:
-        while True:
-            piece = waiting.get()
-            if piece is None:
-                return
-            if isinstance(piece, BaseException):
-                raise piece
-            yield piece
-    finally:
-        stopped.set()
-        with_room(waiting)
-        thread.join()
-
-
-def with_room(waiting: Queue[Any]) -> None:
-    """Take one thing out of a queue, so that nobody waits to put one in."""
-    try:
-        waiting.get_nowait()
-    except Empty:
-        return
+    def close(self) -> None:
+        """End the thread."""
+        self._stopped.set()
+        self._thread.join()

@@ -6,7 +6,9 @@ arguments, shows it the first bytes of the file, and asks the best match for the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, ClassVar, Protocol
 
 if TYPE_CHECKING:
@@ -27,6 +29,15 @@ class Window:
 
     start_s: float = 0.0
     end_s: float | None = None
+
+    def in_ticks(self, start: int, tick: Fraction) -> tuple[int, int | None]:
+        """Place the window on a recording: first and last tick (None: to the end).
+
+        Seconds are taken as the decimal they are written as, so that 0.02 s is 20 000 000 ns, not one more.
+        """
+        low = start + max(math.ceil(Fraction(str(self.start_s)) / tick), 0)
+        high = None if self.end_s is None else start + math.floor(Fraction(str(self.end_s)) / tick)
+        return low, high
 
 
 class Reader(Protocol):

@@ -6,6 +6,8 @@ at the start and a time that never occurs. All state is in arrays, so that a pas
 full, keyword met, odd time) goes on where it stopped.
 """
 
+# ruff: noqa: PLR0917 - numba passes by position, and kernels take arrays one by one
+
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
@@ -58,7 +60,7 @@ def find_long_code(
                     same = False
                     break
             if same:
-                return code_value[code]
+                return int(code_value[code])
         slot = (slot + 1) & mask
     return -1
 
@@ -88,7 +90,7 @@ def change(
     ticks: NDArray[np.int64],
     levels: NDArray[np.uint8],
 ) -> int:
-    """Record a change, the awkward cases included: 0 recorded or redundant, 1 region full, 2 a glitch removed."""
+    """Record a change, awkward cases included: 0 recorded or redundant, 1 region full, 2 a glitch removed."""
     if current[signal] == level:
         return 0
     slot = free[signal]
@@ -230,7 +232,7 @@ def parse(
                 now = value
                 muted = 0
             i = j + 1 if buf[j] == 10 else j
-        elif kind == VECTOR or kind == REAL:
+        elif kind == VECTOR or kind == REAL:  # noqa: PLR1714, SIM109 - a tuple would be built for each token
             j = i + 1
             while buf[j] > 32:
                 j += 1

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from fractions import Fraction
 
     from numpy.typing import NDArray
 
@@ -24,7 +24,7 @@ class Channel:
     Parameters
     ----------
     name : str
-        As in the file; scopes joined by dots (``tb.dut.hsync``), a vector's bits with their index (``tb.rgb[2]``).
+        As in the file; scopes joined by dots (``tb.dut.hsync``), a vector's bits with index (``tb.rgb[2]``).
     initial : int
         Level code (`LOW`, `HIGH`, `UNKNOWN`, `FLOATING`) at the capture's ``start``.
     ticks : ndarray of int64, shape (n,)
@@ -49,9 +49,17 @@ class Channel:
         changed = levels != before
         return Channel(self.name, initial, ticks[changed], levels[changed])
 
+    def between(self, low: int | None, high: int | None) -> Channel:
+        """Give the changes after ``low`` up to ``high`` (None: no limit); earlier ones give ``initial``."""
+        begin = 0 if low is None else int(np.searchsorted(self.ticks, low, "right"))
+        end = len(self.ticks) if high is None else int(np.searchsorted(self.ticks, high, "right"))
+        initial = int(self.levels[begin - 1]) if begin else self.initial
+        return Channel(self.name, initial, self.ticks[begin:end], self.levels[begin:end])
+
     def edges_to(self, level: int) -> NDArray[np.int64]:
-        """Times at which the channel changes to ``level``, ticks, int64, shape (m,)."""
-        return self.ticks[self.levels == level]
+        """Give the times at which the channel changes to ``level``, ticks, int64, shape (m,)."""
+        times: NDArray[np.int64] = self.ticks[self.levels == level]
+        return times
 
 
 @dataclass(frozen=True)
@@ -121,6 +129,37 @@ class Capture:
         return float(tick - self.start) * float(self.tick)
 
 
+_SMALLEST_PIECE, _LARGEST_PIECE = 1 << 12, 1 << 22
+
+
+class _Pieces:
+    """Copies of arrays of one kind, kept in few large pieces: the system is slow to give many small ones."""
+
+    def __init__(self, kind: np.dtype[np.int64] | np.dtype[np.uint8]) -> None:
+        self._full: list[NDArray[Any]] = []
+        self._piece: NDArray[Any] = np.empty(0, kind)
+        self._used = 0
+
+    def add(self, array: NDArray[Any]) -> None:
+        """Copy an array to the end."""
+        fits = min(len(array), len(self._piece) - self._used)
+        self._piece[self._used : self._used + fits] = array[:fits]
+        self._used += fits
+        if fits < len(array):
+            rest = array[fits:]
+            size = min(max(2 * len(self._piece), _SMALLEST_PIECE), _LARGEST_PIECE)
+            self._full.append(self._piece)
+            self._piece = np.empty(max(size, len(rest)), self._piece.dtype)
+            self._piece[: len(rest)] = rest
+            self._used = len(rest)
+
+    def joined(self) -> NDArray[Any]:
+        """Give all of it in one array of its own, and forget it."""
+        whole = np.concatenate([*self._full, self._piece[: self._used]])
+        self._full, self._piece, self._used = [], self._piece[:0], 0
+        return whole
+
+
 def join(blocks: Iterable[Capture]) -> Capture:
     """Join consecutive blocks of one recording into one Capture, copying their arrays.
 
@@ -129,30 +168,24 @@ def join(blocks: Iterable[Capture]) -> Capture:
     ValueError
         When there is no block, or the blocks' channels differ.
     """
-    kept = [
-        replace(
-            block,
-            channels=tuple(
-                Channel(c.name, c.initial, c.ticks.copy(), c.levels.copy()) for c in block.channels
-            ),
-        )
-        for block in blocks
-    ]
-    if not kept:
+    first = last = None
+    pieces: list[tuple[_Pieces, _Pieces]] = []
+    for block in blocks:
+        if first is None:
+            first = block
+            names = [c.name for c in block.channels]
+            initial = [c.initial for c in block.channels]
+            pieces = [(_Pieces(np.dtype(np.int64)), _Pieces(np.dtype(np.uint8))) for _ in names]
+        if [c.name for c in block.channels] != names:
+            raise ValueError("the blocks are not of one recording: their channels differ")
+        for channel, (ticks, levels) in zip(block.channels, pieces, strict=True):
+            ticks.add(channel.ticks)
+            levels.add(channel.levels)
+        last = block
+    if first is None or last is None:
         raise ValueError("no block to join")
-    first, last = kept[0], kept[-1]
-    names = [c.name for c in first.channels]
-    if any([c.name for c in block.channels] != names for block in kept):
-        raise ValueError("the blocks are not of one recording: their channels differ")
-    if len(kept) == 1:
-        return first
     channels = tuple(
-        Channel(
-            name,
-            first.channels[i].initial,
-            np.concatenate([block.channels[i].ticks for block in kept]),
-            np.concatenate([block.channels[i].levels for block in kept]),
-        )
-        for i, name in enumerate(names)
+        Channel(name, level, ticks.joined(), levels.joined())
+        for name, level, (ticks, levels) in zip(names, initial, pieces, strict=True)
     )
     return replace(last, start=first.start, channels=channels)

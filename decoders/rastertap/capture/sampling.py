@@ -1,9 +1,9 @@
 """The analyser's own step, found from the times of the changes.
 
 An analyser looks at its inputs on a grid of its own. Where the grid is a whole number of ticks, it is the
-greatest common divisor of the times. Where the stamps were rounded (24 MS/s written in ns gives gaps of 41 and
-42), the gaps lie within one tick of multiples of a step that is no whole number: candidates come from the
-spectrum of the gaps, and one is believed only when every time over the whole span lies on its grid.
+greatest common divisor of the times. Where the stamps were rounded (24 MS/s written in ns gives gaps of 41
+and 42), the gaps lie within one tick of multiples of a step that is no whole number: candidates come from
+the spectrum of the gaps, and one is believed only when every time over the whole span lies on its grid.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ _FIRST_RUN = 4096
 _NEXT_RUNS = 512
 _FEWEST_TIMES = 8
 _FEWEST_FOR_ROUNDED = 32
-"""A step that is no whole number is believed from this many times on: by chance each is on the grid of a step of P
-ticks with probability about 1/P."""
+"""A step that is no whole number is believed from this many times on: by chance each is on the grid of a step
+of P ticks with probability about 1/P."""
 
 _BINS = 1 << 16
 _FINEST = 2.2
@@ -54,7 +54,7 @@ def infer_sample_period(capture: Capture) -> SamplePeriod:
     Parameters
     ----------
     capture : Capture
-        Any number of changes: runs of some hundred to some thousand, spread over the whole span, are looked at.
+        Any number of changes: runs of some hundred to some thousand over the whole span are looked at.
 
     Returns
     -------
@@ -89,7 +89,7 @@ def infer_sample_period(capture: Capture) -> SamplePeriod:
 
 
 def _runs(channels: list[Ints], start: int, end: int) -> Iterator[Ints]:
-    """Give runs of consecutive change times of all channels: a long one, then shorter ones twice as far off each."""
+    """Give runs of consecutive change times of all channels: one long, then short ones, each twice as far."""
     if not channels:
         return
     begin = min(int(ticks[0]) for ticks in channels)
@@ -120,7 +120,7 @@ def _run(channels: list[Ints], begin: int, count: int) -> Ints:
 
 
 def _rounded_steps(times: Ints, gaps: Ints) -> Iterator[tuple[float, float]]:
-    """Give the steps of at least `_FINEST` units that all times lie on within rounding, with uncertainties."""
+    """Give the steps from `_FINEST` units on that all times lie on within rounding, with uncertainties."""
     if len(times) < _FEWEST_FOR_ROUNDED or gaps.min() < _FINEST:
         return
     for candidate in _candidates(gaps):
@@ -130,7 +130,7 @@ def _rounded_steps(times: Ints, gaps: Ints) -> Iterator[tuple[float, float]]:
 
 
 def _candidates(gaps: Ints) -> Iterator[float]:
-    """Steps that the gaps may be multiples of, the longest first.
+    """Give steps that the gaps may be multiples of, the longest first.
 
     The spectrum of the gaps' histogram is high at 1/step. Long gaps are first looked at in coarser bins, so
     that one length of histogram does for every ratio of gap to step.
@@ -144,7 +144,7 @@ def _candidates(gaps: Ints) -> Iterator[float]:
         spectrum = np.fft.rfft(histogram, 4 * _BINS).real / max(len(binned), 1)
         frequency = np.arange(len(spectrum)) / (4 * _BINS * width)
         shortest_here = _FINEST if width == 1 else 8 * width
-        # Rounding lowers a true peak by about sinc^2 (the spectrum of a triangular error); leave it some room.
+        # Rounding lowers a true peak by about sinc^2 (a triangular error's spectrum); leave it some room.
         wanted = 0.95 - 1.5 * (1 - np.sinc(frequency * width) ** 2)
         peak = (spectrum[1:-1] >= spectrum[:-2]) & (spectrum[1:-1] > spectrum[2:]) & (spectrum > wanted)[1:-1]
         at = np.flatnonzero(peak) + 1
@@ -211,8 +211,8 @@ def _line(x: Floats, y: Floats) -> tuple[float, float]:
 def _repeats(runs: list[Ints], step: float) -> bool:
     """Whether the gaps, counted in steps, do nothing but alternate between two values throughout.
 
-    So does a simulated clock, its halves even or not. A clock that an analyser samples with a clock of its own
-    does not: now and then a half is a step longer or shorter.
+    So does a simulated clock, its halves even or not. A clock that an analyser samples with a clock of its
+    own does not: now and then a half is a step longer or shorter.
     """
     steps = [np.round(np.diff(run) / step) for run in runs]
     return all(bool((run[2:] == run[:-2]).all()) for run in steps)

@@ -10,11 +10,10 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, BinaryIO, cast
 
-from rastertap.capture.decompress import GZIP_MAGIC, ZSTD_MAGIC, Damage, ahead, gunzip, unzstd
+from rastertap.capture.decompress import GZIP_MAGIC, ZSTD_MAGIC, Ahead, Damage, gunzip, unzstd
 from rastertap.errors import CaptureError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from types import TracebackType
     from typing import Self
 
@@ -65,11 +64,13 @@ class Source:
         """Stored bytes read so far."""
         self._sha = hashlib.sha256() if hashed else None
         self._hasher: Thread | None = None
+        self._hash_error: OSError | None = None
+        self._closed = False
         if hashed and self.rereadable:
             self._hasher = Thread(target=self._hash_file, name="rastertap-sha256", daemon=True)
             self._hasher.start()
         self._stored_head = self._read_stored(HEAD_BYTES)
-        self._pieces: Iterator[bytes] | None = self._decompressed()
+        self._pieces = self._decompressed()
         self._left = memoryview(b"")
         self._head = b""
 
@@ -92,9 +93,12 @@ class Source:
     def _hash_file(self) -> None:
         if self._sha is None:
             return
-        with Path(self.label).open("rb", buffering=0) as again:
-            while piece := again.read(1 << 20):
-                self._sha.update(piece)
+        try:
+            with Path(self.label).open("rb", buffering=0) as again:
+                while not self._closed and (piece := again.read(1 << 20)):
+                    self._sha.update(piece)
+        except OSError as error:
+            self._hash_error = error
 
     def _read_stored_into(self, view: memoryview) -> int:
         try:
@@ -117,7 +121,7 @@ class Source:
             filled += got
         return bytes(view[:filled])
 
-    def _decompressed(self) -> Iterator[bytes] | None:
+    def _decompressed(self) -> Ahead | None:
         """Recognise the compression; None when there is none."""
         first, self._stored_head = self._stored_head, b""
 
@@ -127,9 +131,9 @@ class Source:
             return piece or self._read_stored(count)
 
         if first.startswith(GZIP_MAGIC):
-            return ahead(gunzip(read, self._damage))
+            return Ahead(gunzip(read, self._damage))
         if first.startswith(ZSTD_MAGIC):
-            return ahead(unzstd(read, self._damage, self.label))
+            return Ahead(unzstd(read, self._damage, self.label))
         self._stored_head = first
         return None
 
@@ -188,7 +192,7 @@ class Source:
                 return self._read_stored_into(view)
             self._left, self._stored_head = memoryview(self._stored_head), b""
         elif not self._left:
-            self._left = memoryview(next(self._pieces, b""))
+            self._left = memoryview(self._pieces.take())
         count = min(len(view), len(self._left))
         view[:count] = self._left[:count]
         self._left = self._left[count:]
@@ -206,6 +210,8 @@ class Source:
             raise ValueError("the source was not asked to hash its bytes")
         if self._hasher is not None:
             self._hasher.join()
+            if self._hash_error is not None:
+                raise CaptureError(f"reading failed: {self._hash_error.strerror}", path=self.label)
         else:
             rest = memoryview(bytearray(1 << 20))
             while self._read_stored_into(rest):
@@ -235,8 +241,9 @@ class Source:
 
     def close(self) -> None:
         """Close the file and end the threads."""
+        self._closed = True
         if self._pieces is not None:
-            self._pieces.close()  # type: ignore[attr-defined]
+            self._pieces.close()
         if self._hasher is not None:
             self._hasher.join()
         if self.label != "-":

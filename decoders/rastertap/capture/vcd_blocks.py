@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from rastertap.capture import kernels as k
 from rastertap.capture.model import UNKNOWN, Capture, Channel
@@ -126,10 +123,7 @@ class Recording:
     def _begin_recording(self) -> None:
         """Take the first time as the start, and place the window on it."""
         self._start = self._handed_out = max(int(self._lane.state[k.FIRST]), 0)
-        low = Fraction(str(self._window.start_s)) / self._tick
-        self._low = self._start + max(math.ceil(low), 0)
-        if self._window.end_s is not None:
-            self._high = self._start + math.floor(Fraction(str(self._window.end_s)) / self._tick)
+        self._low, self._high = self._window.in_ticks(self._start, self._tick)
 
     def _block(self, truncated: str = "", notes: tuple[str, ...] = ()) -> Iterator[Capture]:
         """Hand out what the lane holds, if any of it is in the window."""
@@ -208,7 +202,7 @@ class Recording:
         return f"{how}, after byte {self._text.base + self._text.filled} of the text" if how else ""
 
     def _whole_token(self, rest: bytes) -> tuple[bool, str]:
-        """Judge a last token that no white space follows: can it be all of what was meant?
+        """Judge whether a last token that no white space follows can be all of what was meant.
 
         A time is taken unless it goes back: what is cut off a number only makes it smaller, so that the
         recording can end early by it but never late.
@@ -246,14 +240,10 @@ def lane_channels(
         Changes up to ``low`` are taken into the initial level, those after ``high`` left out.
     """
     starts, frees, levels = lane.start.tolist(), lane.free.tolist(), lane.initial().tolist()
-    made = []
-    for name, signal in channels:
-        begin, end, initial = starts[signal], frees[signal], levels[signal]
-        if low is not None:
-            kept = begin + int(np.searchsorted(lane.ticks[begin:end], low, "right"))
-            initial = int(lane.levels[kept - 1]) if kept > begin else initial
-            begin = kept
-        if high is not None:
-            end = begin + int(np.searchsorted(lane.ticks[begin:end], high, "right"))
-        made.append(Channel(name, initial, lane.ticks[begin:end], lane.levels[begin:end]))
-    return tuple(made)
+    whole = (
+        Channel(name, levels[at], lane.ticks[starts[at] : frees[at]], lane.levels[starts[at] : frees[at]])
+        for name, at in channels
+    )
+    if low is None and high is None:
+        return tuple(whole)
+    return tuple(channel.between(low, high) for channel in whole)

@@ -25,8 +25,8 @@ _SHORT = 2
 class Codes:
     """Identifier codes to signals.
 
-    A code's value is its signal (0 or more), -1 when it is not declared, or ``-2 - e`` for the entry ``e`` of
-    ``vector_first`` (signal of the least significant bit) and ``vector_width`` (0: declared, changes skipped).
+    A code's value is its signal (0 or more), -1 when it is not declared, or ``-2 - e`` for the entry ``e``
+    of ``vector_first`` (signal of the least significant bit) and ``vector_width`` (0: changes are skipped).
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def declare(variables: Iterable[Variable], at: int) -> dict[bytes, tuple[int, in
         if width != variable.width:
             code = variable.code.decode("ascii", "backslashreplace")
             raise Problem(
-                f"{variable.name}: its identifier code {code!r} is declared with two sizes, {width} and {variable.width}",
+                f"{variable.name}: identifier code {code!r} has two sizes: {width} and {variable.width}",
                 at,
                 "the declarations are damaged, or the program that wrote them is wrong",
             )

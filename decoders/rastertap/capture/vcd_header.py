@@ -22,10 +22,13 @@ _LONGEST_COMMAND = 1000
 _UNIT_POWERS = {"s": 0, "ms": 3, "us": 6, "ns": 9, "ps": 12, "fs": 15}
 _ASSUMED_TICK = Fraction(1, 10**9)
 
-# IEEE 1364-2001/2005 Syntax 18-8 as in references.md 7; the second line is SystemVerilog's, from memory.
+# IEEE 1364-2001/2005 Syntax 18-8 as in references.md 7; the last line is SystemVerilog's, from memory.
 _BIT_KINDS = frozenset(
-    "integer parameter reg supply0 supply1 time tri triand trior trireg tri0 tri1 wand wire wor "
-    "bit logic int shortint longint byte enum uwire".split()
+    (
+        *("integer", "parameter", "reg", "supply0", "supply1", "time", "tri", "triand", "trior", "trireg"),
+        *("tri0", "tri1", "wand", "wire", "wor"),
+        *("bit", "logic", "int", "shortint", "longint", "byte", "enum", "uwire"),
+    )
 )
 _SIMULATION = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
 _SUBSCRIPT = re.compile(r"^(.*?)\s*\[\s*(-?\d+)\s*(?::\s*(-?\d+)\s*)?\]$", re.DOTALL)
@@ -231,7 +234,7 @@ def _width(word: bytes, name: str, at: int) -> int:
 
 
 def _bit_names(header: Header, name: str, width: int) -> tuple[str, tuple[str, ...]]:
-    """Name every bit, most significant first, by the declared range (``bus [3]``, ``bus[7:0]``, ``bus [0:7]``)."""
+    """Name every bit, most significant first, by the range (``bus [3]``, ``bus[7:0]``, ``bus [0:7]``)."""
     found = _SUBSCRIPT.match(name)
     if found is not None and found.group(3) is not None:
         first, last = int(found.group(2)), int(found.group(3))

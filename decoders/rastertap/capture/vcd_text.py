@@ -125,7 +125,7 @@ class Text:
         return at
 
     def time_after(self, at: int, end: int) -> int | None:
-        """First ``#`` in ``[at, end)`` that looks like a time; whether it is one, only reading up to it tells."""
+        """First ``#`` in ``[at, end)`` that looks like a time; only reading up to it tells whether it is."""
         found = _TIME.search(self.data, max(at - 1, self.position), end)
         return found.start() + 1 if found is not None else None
 
