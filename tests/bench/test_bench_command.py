@@ -71,6 +71,8 @@ def test_the_channels_can_be_dealt_at_random(tmp_path: Path) -> None:
         (("--wire", "D3"), "not CHANNEL=SIGNAL"),
         (("--wire", "D3=chroma"), "no signal 'chroma'"),
         (("--active", "500,40,320,200"), "leaves the line"),
+        (("--rate", "100000G"), "too many to simulate"),
+        (("--pixel-clock", "1/1000"), "too many to simulate"),
         (("--stamps", "exact", "--rate", "24M"), "no VCD timescale"),
     ],
 )
@@ -83,8 +85,16 @@ def test_what_cannot_be_made_is_a_usage_error(
     assert result.exception.hint
 
 
+def test_a_place_that_cannot_be_written_is_a_usage_error(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("not a folder")
+    result = run("make", tmp_path / "file" / "a.vcd", "--fields", "0.01")
+    assert isinstance(result.exception, UsageError)
+    assert "cannot write" in result.exception.message
+
+
 @pytest.mark.parametrize(
-    "arguments", [("--rate", "fast"), ("--rate", "1/0"), ("--hsync", "1"), ("--hsync", "0,1.5")]
+    "arguments",
+    [("--rate", "fast"), ("--rate", "1/0"), ("--hsync", "1"), ("--hsync", "0,1.5"), ("--seed", "-1")],
 )
 def test_a_number_written_wrongly_names_the_option(tmp_path: Path, arguments: tuple[str, ...]) -> None:
     result = run("make", tmp_path / "a.vcd", *arguments)

@@ -6,6 +6,7 @@ import gzip
 import hashlib
 import json
 import shlex
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -61,3 +62,20 @@ def test_every_capture_starts_inside_a_field_and_holds_two_whole_ones(words: lis
     assert truth["fields"][0]["vsync_s"] is None
     assert sum(field["active_complete"] for field in truth["fields"]) == 2
     assert sum(field["vsync_s"] is not None for field in truth["fields"]) >= 3
+
+
+@pytest.mark.parametrize("key", ["marlow85-50", "marlow85-60"])
+def test_the_board_files_describe_the_machine_that_was_recorded(key: str) -> None:
+    board = tomllib.loads((CAPTURES / f"{key}.toml").read_text())
+    truth = json.loads((CAPTURES / f"{key}.truth.json").read_text())
+    carried = {label: channel["carries"] for label, channel in truth["channels"].items()}
+    for label, pin in board["pins"].items():
+        assert (pin["role"], pin.get("bit")) == (carried[label]["role"], carried[label]["bit"])
+        assert pin.get("polarity") == truth["source"].get(pin["role"], {}).get("polarity")
+    assert {label for label, carries in carried.items() if carries["role"] != "other"} == set(board["pins"])
+    timing, source = board["timing"], truth["source"]
+    assert timing["pixel_clock_hz"] == source["pixel_clock_hz"]
+    assert timing["pixels_per_line"] == source["pixels_per_line"]
+    assert timing["lines_per_field"] == [int(source["lines_per_field"])]
+    low, high = timing["hsync_width_us"]
+    assert low < source["hsync"]["width_s"] * 1e6 < high

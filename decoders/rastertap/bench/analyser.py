@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
     from rastertap.bench.source import VideoSource
 
+MOST_SAMPLES = 400_000_000
+"""Four seconds at 100 MS/s; the instants then take 3.2 GB."""
+
 Wires = tuple[tuple[str, str], ...]
 """(channel label, signal name) in the analyser's order."""
 
@@ -167,7 +170,13 @@ class Sampling:
 
 
 def take_samples(analyser: Analyser, source: VideoSource, seed: int) -> Sampling:
-    """Work out the sampling instants."""
+    """Work out the sampling instants.
+
+    Raises
+    ------
+    UsageError
+        When there would be more than `MOST_SAMPLES`, or the recording ends after more than an hour.
+    """
     rng = np.random.default_rng([seed, 1])
     period = analyser.sample_period_fs
     field_fs = FS_PER_S / source.field_rate_hz
@@ -179,6 +188,11 @@ def take_samples(analyser: Analyser, source: VideoSource, seed: int) -> Sampling
         else (Fraction(str(analyser.fields)) * field_fs)
     )
     count = math.floor(length / period) + 1
+    if count > MOST_SAMPLES or start + length > 2**62:
+        raise UsageError(
+            f"{count} samples over {float(length / FS_PER_S):g} s are too many to simulate",
+            hint=f"record fewer fields, or at a lower rate: at most {MOST_SAMPLES} samples",
+        )
     instants = start + exact_multiples(count, period)
     if analyser.jitter_ns:
         noise = np.rint(rng.standard_normal(count) * analyser.jitter_ns * FS_PER_NS).astype(np.int64)

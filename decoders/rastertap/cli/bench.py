@@ -179,7 +179,9 @@ def _summary(truth: dict[str, Any], analyser: Analyser, paths: tuple[Path, ...])
     show_default=True,
     help="What the source shows.",
 )
-@click.option("--seed", type=int, default=0, show_default=True, help="Of all that is left to chance.")
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=0, show_default=True, help="Of all that is left to chance."
+)
 @click.option(
     "--rate", type=Number(), default="100M", show_default=True, help="Analyser: samples in a second."
 )
@@ -225,7 +227,12 @@ def _summary(truth: dict[str, Any], analyser: Analyser, paths: tuple[Path, ...])
     metavar="CHANNEL=SIGNAL",
     help="Connect a channel to hsync, colour0, cpu_clock, noise, high, ...",
 )
-@click.option("--scramble", type=int, metavar="SEED", help="Deal the signals to the channels at random.")
+@click.option(
+    "--scramble",
+    type=click.IntRange(min=0),
+    metavar="SEED",
+    help="Deal the signals to the channels at random.",
+)
 @click.option("--pixel-clock", "pixel_clock_hz", type=Number(), help="Source: Hz.")
 @click.option("--pixels-per-line", type=int, help="Source: pixel clocks in a line.")
 @click.option("--lines-per-field", type=Number(), help="Source: 312, or 312.5 for 2:1 interlace.")
@@ -313,7 +320,13 @@ def make(  # noqa: PLR0917 - click passes one argument for each option
     )
     chosen = [parse_fault(text) for text in fault_texts]
     made = make_capture(source, analyser, chosen, _picture(picture, source, seed), seed=seed)
-    click.echo(_summary(made.truth, analyser, made.write(out)))
+    try:
+        paths = made.write(out)
+    except OSError as error:
+        raise UsageError(
+            f"cannot write {out}: {error.strerror}", hint="choose another place for OUT"
+        ) from error
+    click.echo(_summary(made.truth, analyser, paths))
 
 
 def _wires(
