@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, get_type_hints
+from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from rastertap import plugins
 from rastertap.errors import DecodeError, UsageError
@@ -41,7 +41,7 @@ def options_of(decoder: Decoder, given: Mapping[str, Any]) -> Any:
     Raises
     ------
     UsageError
-        For a key it does not have, or a value of the wrong type.
+        For a key it does not have, a value of the wrong type, or one that the dataclass refuses.
     """
     hints = get_type_hints(decoder.Options)
     known = {f.name for f in fields(decoder.Options)}
@@ -51,7 +51,10 @@ def options_of(decoder: Decoder, given: Mapping[str, Any]) -> Any:
             there = ", ".join(sorted(known)) or "none"
             raise UsageError(f"decoder {decoder.name} has no option '{key}'", hint=f"it has: {there}")
         checked[key] = _typed(decoder.name, key, value, hints[key])
-    return decoder.Options(**checked)
+    try:
+        return decoder.Options(**checked)
+    except ValueError as error:
+        raise UsageError(f"decoder {decoder.name}: {error}") from None
 
 
 def _typed(name: str, key: str, value: Any, hint: Any) -> Any:
@@ -60,7 +63,9 @@ def _typed(name: str, key: str, value: Any, hint: Any) -> Any:
     try:
         return TypeAdapter(hint).validate_python(value, strict=not isinstance(value, str))
     except ValidationError as error:
-        raise UsageError(f"option {name}.{key}: {value!r}: {error.errors()[0]['msg'].lower()}") from None
+        wrong = error.errors()[0]["msg"].lower()
+        kind = str(hint) if get_args(hint) else hint.__name__
+        raise UsageError(f"option {name}.{key}: {value!r}: {wrong}", hint=f"it is a {kind}") from None
 
 
 def _given(name: str, context: Context, settings: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
@@ -113,7 +118,7 @@ def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = 
 def _best(
     rivals: list[Decoder], context: Context, settings: Mapping[str, Mapping[str, Any]], tried: list[Tried]
 ) -> str | tuple[Any]:
-    """Run the rivals from the best match down until one works; give its product, or the reason why none did."""
+    """Run the rivals from the best match down until one works; give its product, or why none did."""
     judged = sorted(((d.match(context), d) for d in rivals), key=lambda pair: -pair[0].score)
     reason = "; ".join(judged[0][0].why) or "no decoder fits"
     product: tuple[Any] | None = None
