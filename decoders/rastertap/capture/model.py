@@ -160,6 +160,46 @@ class _Pieces:
         return whole
 
 
+class Gathered:
+    """Consecutive blocks of one recording, copied as they come, to be joined into one Capture."""
+
+    def __init__(self) -> None:
+        self.first: Capture | None = None
+        self.last: Capture | None = None
+        self.edges = 0
+        self._pieces: list[tuple[_Pieces, _Pieces]] = []
+
+    @property
+    def span_s(self) -> float:
+        """Length of what is held, in seconds."""
+        if self.first is None or self.last is None:
+            return 0.0
+        return float((self.last.end - self.first.start) * self.last.tick)
+
+    def add(self, block: Capture) -> None:
+        """Copy a block to the end; ValueError when its channels are others."""
+        if self.first is None:
+            self.first = block
+            self._pieces = [(_Pieces(np.dtype(np.int64)), _Pieces(np.dtype(np.uint8))) for _ in block.channels]
+        if [c.name for c in block.channels] != [c.name for c in self.first.channels]:
+            raise ValueError("the blocks are not of one recording: their channels differ")
+        for channel, (ticks, levels) in zip(block.channels, self._pieces, strict=True):
+            ticks.add(channel.ticks)
+            levels.add(channel.levels)
+            self.edges += len(channel.ticks)
+        self.last = block
+
+    def capture(self) -> Capture:
+        """Give all of it in arrays of its own, and forget it; ValueError when there is no block."""
+        if self.first is None or self.last is None:
+            raise ValueError("no block to join")
+        channels = tuple(
+            Channel(c.name, c.initial, ticks.joined(), levels.joined())
+            for c, (ticks, levels) in zip(self.first.channels, self._pieces, strict=True)
+        )
+        return replace(self.last, start=self.first.start, channels=channels)
+
+
 def join(blocks: Iterable[Capture]) -> Capture:
     """Join consecutive blocks of one recording into one Capture, copying their arrays.
 
@@ -168,24 +208,7 @@ def join(blocks: Iterable[Capture]) -> Capture:
     ValueError
         When there is no block, or the blocks' channels differ.
     """
-    first = last = None
-    pieces: list[tuple[_Pieces, _Pieces]] = []
+    held = Gathered()
     for block in blocks:
-        if first is None:
-            first = block
-            names = [c.name for c in block.channels]
-            initial = [c.initial for c in block.channels]
-            pieces = [(_Pieces(np.dtype(np.int64)), _Pieces(np.dtype(np.uint8))) for _ in names]
-        if [c.name for c in block.channels] != names:
-            raise ValueError("the blocks are not of one recording: their channels differ")
-        for channel, (ticks, levels) in zip(block.channels, pieces, strict=True):
-            ticks.add(channel.ticks)
-            levels.add(channel.levels)
-        last = block
-    if first is None or last is None:
-        raise ValueError("no block to join")
-    channels = tuple(
-        Channel(name, level, ticks.joined(), levels.joined())
-        for name, level, (ticks, levels) in zip(names, initial, pieces, strict=True)
-    )
-    return replace(last, start=first.start, channels=channels)
+        held.add(block)
+    return held.capture()

@@ -69,9 +69,9 @@ class Source:
         if hashed and self.rereadable:
             self._hasher = Thread(target=self._hash_file, name="rastertap-sha256", daemon=True)
             self._hasher.start()
-        self._stored_head = self._read_stored(HEAD_BYTES)
-        self._pieces = self._decompressed()
+        self._pieces: Ahead | None = None
         self._left = memoryview(b"")
+        self._begin_decompressing()
         self._head = b""
 
     def _open(self) -> BinaryIO:
@@ -121,9 +121,9 @@ class Source:
             filled += got
         return bytes(view[:filled])
 
-    def _decompressed(self) -> Ahead | None:
-        """Recognise the compression; None when there is none."""
-        first, self._stored_head = self._stored_head, b""
+    def _begin_decompressing(self) -> None:
+        """Recognise the compression by the first bytes."""
+        first = self._read_stored(HEAD_BYTES)
 
         def read(count: int) -> bytes:
             nonlocal first
@@ -131,11 +131,11 @@ class Source:
             return piece or self._read_stored(count)
 
         if first.startswith(GZIP_MAGIC):
-            return Ahead(gunzip(read, self._damage))
-        if first.startswith(ZSTD_MAGIC):
-            return Ahead(unzstd(read, self._damage, self.label))
-        self._stored_head = first
-        return None
+            self._pieces = Ahead(gunzip(read, self._damage))
+        elif first.startswith(ZSTD_MAGIC):
+            self._pieces = Ahead(unzstd(read, self._damage, self.label))
+        else:
+            self._left = memoryview(first)
 
     @property
     def cut(self) -> str:
@@ -187,16 +187,14 @@ class Source:
         return filled
 
     def _fill_once(self, view: memoryview) -> int:
-        if self._pieces is None:
-            if not self._stored_head:
-                return self._read_stored_into(view)
-            self._left, self._stored_head = memoryview(self._stored_head), b""
-        elif not self._left:
+        if not self._left and self._pieces is not None:
             self._left = memoryview(self._pieces.take())
+        if not self._left:
+            return self._read_stored_into(view) if self._pieces is None else 0
         count = min(len(view), len(self._left))
         view[:count] = self._left[:count]
         self._left = self._left[count:]
-        return count if count or self._pieces is not None else self._read_stored_into(view)
+        return count
 
     def sha256(self) -> str:
         """Hash of all the stored bytes, hexadecimal; reads what was not read yet.

@@ -19,6 +19,7 @@ MOST_SIGNALS = 1 << 20
 """Most bits in all variables together: what a capture of pins can need, many times over."""
 
 _LONGEST_COMMAND = 1000
+_BEFORE_NAME = 3  # words of a $var before its name: an identifier code may be any word, even $end
 _UNIT_POWERS = {"s": 0, "ms": 3, "us": 6, "ns": 9, "ps": 12, "fs": 15}
 _ASSUMED_TICK = Fraction(1, 10**9)
 
@@ -32,7 +33,7 @@ _BIT_KINDS = frozenset(
 )
 _SIMULATION = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
 _SUBSCRIPT = re.compile(r"^(.*?)\s*\[\s*(-?\d+)\s*(?::\s*(-?\d+)\s*)?\]$", re.DOTALL)
-_VALUE = re.compile(rb"#[0-9]|[01xXzZ][!-~]|[bB][01xXzZ]+$|[rRs]\S")
+_VALUE = re.compile(rb"#[0-9]|[01xXzZ][!-~]|[bB][01xXzZ]+$|[rR][-+.0-9]")
 _TIMESCALE = re.compile(r"^\s*(\d+)\s*([a-z]+)\s*$", re.IGNORECASE)
 _DUMPPORTS_HINT = "this is an extended VCD file: dump it again as plain VCD ($dumpvars, not $dumpports)"
 
@@ -118,8 +119,8 @@ def _ended(text: Text, header: Header) -> Problem:
     )
 
 
-def _command(text: Text, word: bytes, at: int) -> list[bytes]:
-    """Take the words of a command up to its ``$end``."""
+def _command(text: Text, word: bytes, at: int, *, fixed: int = 0) -> list[bytes]:
+    """Take the words of a command up to its ``$end``; the first ``fixed`` may be anything, ``$end`` included."""
     words: list[bytes] = []
     while len(words) < _LONGEST_COMMAND:
         taken = text.token()
@@ -127,7 +128,7 @@ def _command(text: Text, word: bytes, at: int) -> list[bytes]:
             raise Problem(
                 f"the file ends inside {_show(word)}", text.filled, "the export was cut short: export again"
             )
-        if taken[0] == b"$end":
+        if taken[0] == b"$end" and len(words) >= fixed:
             return words
         words.append(taken[0])
     raise Problem(f"{_show(word)} has no $end", min(at, text.filled), "the declarations are damaged here")
@@ -148,7 +149,7 @@ def _skip_command(text: Text, word: bytes) -> None:
 def _declaration(text: Text, header: Header, scopes: list[str], word: bytes, at: int) -> None:
     if word == b"$var":
         base = text.base
-        words = _command(text, word, at)
+        words = _command(text, word, at, fixed=_BEFORE_NAME)
         _variable(header, scopes, words, at - (text.base - base))
     elif word == b"$scope":
         words = _command(text, word, at)
@@ -199,7 +200,7 @@ def _timescale(header: Header, words: bytes, at: int) -> Fraction:
 
 
 def _variable(header: Header, scopes: list[str], words: list[bytes], at: int) -> None:
-    if len(words) < 4:  # noqa: PLR2004 - the four parts named in the message
+    if len(words) <= _BEFORE_NAME or b"$var" in words:
         raise Problem(
             "$var needs a type, a size, an identifier code and a name",
             at,

@@ -1,0 +1,97 @@
+"""A long recording in overlapping pieces, each small enough to hold in memory and long enough to decode."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rastertap.capture.model import Capture, Channel, Gathered
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+PIECE_S = 0.2
+"""Length of a piece: ten fields at 50 Hz, so that the overlap costs little."""
+LEAD_S = 2e-3
+"""Time before what counts in a piece: some 30 lines, for the line rate to be found."""
+TAIL_S = 0.05
+"""Time after it: the frame of two fields that begins last must end in the piece (40 ms at 25 frames a second)."""
+MOST_EDGES = 16_000_000
+"""Changes in a piece (9 bytes each), which a wide and busy bus reaches before `PIECE_S`."""
+LEAST_S = 0.12
+"""A piece is never shorter than this for the sake of `MOST_EDGES`: it must hold `TAIL_S` and more."""
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """Part of a recording.
+
+    Parameters
+    ----------
+    capture : Capture
+        What is in it; ``start`` and ``end`` are the piece's own.
+    span : (int, int) or None
+        Ticks that count in this piece, from the first up to, not including, the second; None: it is all there is.
+    """
+
+    capture: Capture
+    span: tuple[int, int] | None
+
+
+def pieces(blocks: Iterable[Capture]) -> Iterator[Piece]:
+    """Gather consecutive blocks into overlapping pieces.
+
+    Parameters
+    ----------
+    blocks : iterable of Capture
+        From a reader; their arrays are copied, so they may be reused.
+
+    Yields
+    ------
+    Piece
+        Their ``span`` together cover the recording once. One only, without a span, for a short recording.
+
+    Raises
+    ------
+    ValueError
+        When there is no block.
+    """
+    held = Gathered()
+    counted: int | None = None
+    for block in blocks:
+        if held.last is not None and _full(held):
+            capture = held.capture()
+            upto = capture.end - _ticks(capture, TAIL_S)
+            first = capture.start if counted is None else counted
+            yield Piece(capture, (first, upto))
+            counted = upto
+            held = Gathered()
+            held.add(after(capture, upto - _ticks(capture, LEAD_S)))
+        held.add(block)
+    if held.last is None:
+        raise ValueError("no block to gather")
+    capture = held.capture()
+    yield Piece(capture, None if counted is None else (counted, capture.end + 1))
+
+
+def _ticks(capture: Capture, seconds: float) -> int:
+    return round(seconds / float(capture.tick))
+
+
+def _full(held: Gathered) -> bool:
+    span = held.span_s
+    return span >= PIECE_S or (span >= LEAST_S and held.edges >= MOST_EDGES)
+
+
+def after(capture: Capture, tick: int) -> Capture:
+    """Give the part of a capture from ``tick`` on, the levels at that time as the initial ones."""
+    return replace(capture, start=tick, channels=tuple(_after(c, tick) for c in capture.channels))
+
+
+def _after(channel: Channel, tick: int) -> Channel:
+    first = int(np.searchsorted(channel.ticks, tick, side="right"))
+    initial = int(channel.levels[first - 1]) if first else channel.initial
+    rest: Any = channel.ticks[first:].copy()
+    return Channel(channel.name, initial, rest, channel.levels[first:].copy())
