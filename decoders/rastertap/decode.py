@@ -86,6 +86,9 @@ def check_settings(settings: Mapping[str, Mapping[str, Any]], where: str) -> Non
 def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = None) -> Decoded:
     """Run the best matching decoder for every product.
 
+    A product that none of the decoders ready for it can give is tried again by those that become ready later:
+    a pixel clock that no channel carries can be recovered once the sync is there.
+
     Parameters
     ----------
     context : Context
@@ -94,31 +97,34 @@ def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = 
         Options by decoder name, over those of the board file.
     """
     given = settings or {}
-    loaded = [p for p in plugins.load_all("rastertap.decoders") if not p.error]
-    waiting: list[Decoder] = [p.factory() for p in loaded]
+    waiting: list[Decoder] = [p.factory() for p in plugins.load_all("rastertap.decoders") if not p.error]
     missing: dict[str, str] = {}
     tried: list[Tried] = []
     while ready := [d for d in waiting if d.needs <= context.streams.keys()]:
         gives = ready[0].gives
         rivals = [d for d in ready if d.gives == gives]
         waiting = [d for d in waiting if d not in rivals]
+        if gives in context.streams:
+            tried += [Tried(d.name, gives, None, ran=False, reason="not needed") for d in rivals]
+            continue
         outcome = _best(rivals, context, given, tried)
         if isinstance(outcome, str):
-            missing.setdefault(gives, outcome)
-        elif gives not in context.streams:
+            missing[gives] = f"{missing[gives]}; {outcome}" if gives in missing else outcome
+        else:
             context = replace(context, streams={**context.streams, gives: outcome[0]})
             missing.pop(gives, None)
     for decoder in waiting:
         lacking = ", ".join(sorted(decoder.needs - context.streams.keys()))
-        missing.setdefault(decoder.gives, f"needs {lacking}")
         tried.append(Tried(decoder.name, decoder.gives, None, ran=False, reason=f"needs {lacking}"))
+        if decoder.gives not in context.streams:
+            missing.setdefault(decoder.gives, f"needs {lacking}")
     return Decoded(context.streams, missing, tuple(tried))
 
 
 def _best(
     rivals: list[Decoder], context: Context, settings: Mapping[str, Mapping[str, Any]], tried: list[Tried]
 ) -> str | tuple[Any]:
-    """Run the rivals from the best match down until one works; give its product, or why none did."""
+    """Run the rivals from the best match down until one works; give its product, or the reason why none did."""
     judged = sorted(((d.match(context), d) for d in rivals), key=lambda pair: -pair[0].score)
     reason = "; ".join(judged[0][0].why) or "no decoder fits"
     product: tuple[Any] | None = None
@@ -133,3 +139,36 @@ def _best(
             reason = error.message
             tried.append(Tried(decoder.name, decoder.gives, match, ran=True, reason=reason))
     return reason if product is None else product
+
+
+def join(earlier: Decoded, later: Decoded, at: int) -> Decoded:
+    """Join what was decoded from two overlapping pieces of a long capture.
+
+    Parameters
+    ----------
+    earlier : Decoded
+        Of all pieces up to ``at``.
+    later : Decoded
+        Of the piece that counts from ``at`` on.
+    at : int
+        Tick.
+
+    Returns
+    -------
+    Decoded
+        A product that only one of the two has, or that another decoder gave, or whose decoder cannot join, is
+        that of the earlier (else of the later); what decoders were tried is that of the first piece.
+    """
+    ran = {t.gives: t.name for t in earlier.tried if t.ran and not t.reason}
+    streams = dict(earlier.streams)
+    for gives, product in later.streams.items():
+        if gives not in streams:
+            streams[gives] = product
+            continue
+        again = any(t.gives == gives and t.ran and t.name == ran.get(gives) for t in later.tried)
+        decoder = plugins.load("rastertap.decoders", ran[gives]).factory() if again else None
+        if hasattr(decoder, "join"):
+            streams[gives] = decoder.join(streams[gives], product, at)
+    missing = {gives: why for gives, why in earlier.missing.items() if gives not in streams}
+    tried = earlier.tried + tuple(t for t in later.tried if t.ran and not t.reason and t.gives not in ran)
+    return Decoded(streams, missing, tried)

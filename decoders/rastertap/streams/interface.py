@@ -7,11 +7,12 @@ there. A third party may give a product of a new name; it lands beside the other
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rastertap.board.model import Board
     from rastertap.capture.model import Capture, Channel
     from rastertap.match import Match
@@ -66,6 +67,9 @@ class Context:
     span : (int, int) or None
         A long capture is decoded in overlapping pieces; what happens from the first of these ticks up to,
         not including, the second counts in this piece, the rest is there for continuity. None: all counts.
+    before : mapping of str to object
+        Joined products of the pieces before this one, empty in the first: what was decided then, such as
+        the sampling point, holds on.
     """
 
     capture: Capture
@@ -73,6 +77,12 @@ class Context:
     board: Board | None = None
     streams: Mapping[str, Any] = field(default_factory=dict)
     span: tuple[int, int] | None = None
+    before: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def counted(self) -> tuple[int, int]:
+        """First tick that counts, and the first that does not any more."""
+        return self.span if self.span is not None else (self.capture.start, self.capture.end + 1)
 
     def pins_with(self, role: Role) -> tuple[Pin, ...]:
         """Return the pins of a role; colour bits in the order of their bit."""
@@ -101,7 +111,7 @@ class Decoder(Protocol):
     gives: ClassVar[str]
     """Product: ``pixel_clock``, ``sync``, ``colour_bus``, ``frames``, or a new word."""
     Options: ClassVar[type]
-    """A frozen dataclass with a default for every field; its fields become ``--set`` keys and board-file keys."""
+    """A frozen dataclass, every field with a default; they become ``--set`` keys and board-file keys."""
 
     def match(self, context: Context) -> Match:
         """Say how well this decoder fits what is in the context."""
@@ -118,6 +128,7 @@ class Decoder(Protocol):
     def join(self, earlier: Any, later: Any, at: int) -> Any:
         """Join the products of two overlapping pieces of a long capture.
 
-        What lies before tick ``at`` is taken from ``earlier``, the rest from ``later``. Statistics become those
-        of both; edges and other per-cycle arrays may be dropped, for memory must not grow with the capture.
+        What lies before tick ``at`` is taken from ``earlier``, the rest from ``later``. Statistics become
+        those of both; edges and other per-cycle arrays may be dropped, for memory must not grow with the
+        capture.
         """
