@@ -47,7 +47,7 @@ class _ForgivingCache(FunctionCache):
 
     def save_overload(self, sig: Any, data: Any) -> None:
         """Save compiled code where there is room for it."""
-        with contextlib.suppress(OSError, EOFError):
+        with contextlib.suppress(Exception):  # a damaged index raises anything when it is read to be extended
             super().save_overload(sig, data)  # type: ignore[no-untyped-call]
 
 

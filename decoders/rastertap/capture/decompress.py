@@ -115,7 +115,7 @@ def unzstd(read: Callable[[int], bytes], damage: Damage, path: str) -> Iterator[
             except zstandard.ZstdError as error:
                 damage.cut = f"the zstd data is damaged ({error})"
                 return
-            stored = inflater.unused_data if inflater.eof else stored[4096:]
+            stored = (inflater.unused_data if inflater.eof else b"") + stored[4096:]
             if text:
                 yield text
         stored = stored or read(_STORED_PIECE)

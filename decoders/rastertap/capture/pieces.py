@@ -34,10 +34,13 @@ class Piece:
         What is in it; ``start`` and ``end`` are the piece's own.
     span : (int, int) or None
         Ticks that count in this piece, from the first up to, not including, the second; None: it is all there is.
+    last : bool
+        Whether the recording ends with it.
     """
 
     capture: Capture
     span: tuple[int, int] | None
+    last: bool
 
 
 def pieces(blocks: Iterable[Capture]) -> Iterator[Piece]:
@@ -65,7 +68,7 @@ def pieces(blocks: Iterable[Capture]) -> Iterator[Piece]:
             capture = held.capture()
             upto = capture.end - _ticks(capture, TAIL_S)
             first = capture.start if counted is None else counted
-            yield Piece(capture, (first, upto))
+            yield Piece(capture, (first, upto), last=False)
             counted = upto
             held = Gathered()
             held.add(after(capture, upto - _ticks(capture, LEAD_S)))
@@ -73,7 +76,7 @@ def pieces(blocks: Iterable[Capture]) -> Iterator[Piece]:
     if held.last is None:
         raise ValueError("no block to gather")
     capture = held.capture()
-    yield Piece(capture, None if counted is None else (counted, capture.end + 1))
+    yield Piece(capture, None if counted is None else (counted, capture.end + 1), last=True)
 
 
 def _ticks(capture: Capture, seconds: float) -> int:

@@ -10,6 +10,7 @@ from rastertap import plugins
 from rastertap.capture.interface import Window
 from rastertap.capture.model import join
 from rastertap.capture.names import short_names
+from rastertap.capture.pieces import Piece, pieces
 from rastertap.capture.sampling import infer_sample_period
 from rastertap.capture.source import TEXT_LIMIT, Source
 from rastertap.errors import CaptureError, PluginError
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from rastertap.capture.interface import Reader
-    from rastertap.capture.model import Capture
+    from rastertap.capture.model import Capture, SamplePeriod
     from rastertap.match import Match
     from rastertap.progress import Progress
 
@@ -139,6 +140,31 @@ def open_blocks(
     with _opened(path, reader, options, text_limit=text_limit, hashed=False) as (source, chosen):
         for block in chosen.blocks(source, window=window or Window(), progress=progress or Silent()):
             yield short_names(block)
+
+
+def read_pieces(
+    path: str | os.PathLike[str],
+    *,
+    reader: str | None = None,
+    options: Mapping[str, Any] | None = None,
+    window: Window | None = None,
+    progress: Progress | None = None,
+    text_limit: int = TEXT_LIMIT,
+) -> Iterator[Piece]:
+    """Read a capture in overlapping pieces, in memory that does not grow with it; parameters as `open_blocks`.
+
+    Yields
+    ------
+    Piece
+        Its capture has a ``sample_period``, inferred from the first piece; that of the last one has ``sha256``.
+    """
+    period: SamplePeriod | None = None
+    with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
+        blocks = chosen.blocks(source, window=window or Window(), progress=progress or Silent())
+        for piece in pieces(short_names(block) for block in blocks):
+            period = period or infer_sample_period(piece.capture)
+            sha256 = source.sha256() if piece.last else ""
+            yield replace(piece, capture=replace(piece.capture, sample_period=period, sha256=sha256))
 
 
 def read_capture(
