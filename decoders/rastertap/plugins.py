@@ -35,10 +35,13 @@ def _load(group: Group, point: EntryPoint, contract: int) -> Plugin:
         factory = point.load()
     except Exception as error:  # noqa: BLE001 - whatever a third party's import raises must not stop the program
         mend = f"pip install --force-reinstall {distribution}"
-        return Plugin(group, point.name, distribution, version, error=f"{type(error).__name__}: {error}; try: {mend}")
+        return Plugin(
+            group, point.name, distribution, version, error=f"{type(error).__name__}: {error}; try: {mend}"
+        )
     stated = getattr(factory, "contract", None)
     if stated != contract:
-        reason = f"written for contract {stated}, this rastertap has {contract}; try: pip install -U {distribution}"
+        mend = f"pip install -U {distribution}"
+        reason = f"written for contract {stated}, this rastertap has {contract}; try: {mend}"
         return Plugin(group, point.name, distribution, version, error=reason)
     return Plugin(group, point.name, distribution, version, factory=factory)
 
@@ -48,9 +51,10 @@ def _points(group: Group) -> dict[str, EntryPoint]:
     found: dict[str, EntryPoint] = {}
     for point in entry_points(group=group):
         other = found.setdefault(point.name, point)
-        if other.value != point.value or _describe(other)[0] != _describe(point)[0]:
+        first, second = _describe(other)[0], _describe(point)[0]
+        if other.value != point.value or first != second:
             raise PluginError(
-                f"two packages register {group} '{point.name}': {_describe(other)[0]} and {_describe(point)[0]}",
+                f"two packages register {group} '{point.name}': {first} and {second}",
                 hint="uninstall one of them",
             )
     return found

@@ -1,10 +1,9 @@
-"""Is the capture itself good enough to judge by?"""
+"""Whether the capture itself is good enough to judge by."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from rastertap.capture.model import HIGH
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured, plural
 
@@ -33,7 +32,9 @@ class CaptureCheck:
 def _truncated(evidence: Evidence) -> Finding:
     cut = evidence.capture.truncated
     if cut:
-        return Finding("capture.truncated", "warn", f"The file is cut short: {cut}. All before the cut was analysed.")
+        return Finding(
+            "capture.truncated", "warn", f"The file is cut short: {cut}. All before the cut was analysed."
+        )
     return Finding("capture.truncated", "pass", "The file is whole.")
 
 
@@ -44,24 +45,34 @@ def _too_short(evidence: Evidence) -> Finding:
     whole = max(0, sync.fields.starts.size - 1) if sync is not None else 0
     text = f"{plural(whole, 'complete field')} in {span * 1e3:.3g} ms."
     if whole >= NEEDED_FIELDS:
-        return Finding("capture.too_short", "pass", text, whole, 0.0, f"at least {NEEDED_FIELDS}", "fields", PRACTICE)
-    text += f" Record at least {2 * LONGEST_FIELD_S * 1e3:.0f} ms, so that a whole field is in it wherever it starts."
-    return Finding("capture.too_short", "warn", text, whole, 0.0, f"at least {NEEDED_FIELDS}", "fields", PRACTICE)
+        return Finding(
+            "capture.too_short", "pass", text, whole, 0.0, f"at least {NEEDED_FIELDS}", "fields", PRACTICE
+        )
+    enough = f"{2 * LONGEST_FIELD_S * 1e3:.0f} ms"
+    text += f" Record at least {enough}, so that a whole field is in it wherever it starts."
+    return Finding(
+        "capture.too_short", "warn", text, whole, 0.0, f"at least {NEEDED_FIELDS}", "fields", PRACTICE
+    )
 
 
 def _unknown(evidence: Evidence) -> Finding:
     used = {p.channel for p in evidence.pins if p.role != "other"}
-    counts, times = {}, []
-    for channel in evidence.capture.channels:
-        unknown = channel.levels > HIGH
-        late = int(unknown.sum())
-        if late and channel.name in used:
-            counts[channel.name] = late
-            times += channel.ticks[unknown].tolist()
+    counts = {name: len(times) for name, times in evidence.unknown.items() if name in used}
+    times = sorted(t for name in counts for t in evidence.unknown[name])
     if not counts:
-        return Finding("capture.unknown_levels", "pass", "No channel in use goes to an unknown level (x or z).")
+        return Finding(
+            "capture.unknown_levels", "pass", "No channel in use goes to an unknown level (x or z)."
+        )
     listed = ", ".join(f"{name} ({plural(n, 'time')})" for name, n in counts.items())
     text = f"Unknown levels (x or z) on {listed}: read as the level before."
     return Finding(
-        "capture.unknown_levels", "warn", text, sum(counts.values()), 0.0, "0", "", PRACTICE, evidence.at_s(sorted(times))
+        "capture.unknown_levels",
+        "warn",
+        text,
+        sum(counts.values()),
+        0.0,
+        "0",
+        "",
+        PRACTICE,
+        evidence.at_s(times),
     )

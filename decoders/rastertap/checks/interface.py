@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Protocol
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from rastertap.board.model import Board
     from rastertap.capture.model import Capture
     from rastertap.frames.model import Frames
@@ -73,6 +74,10 @@ class Evidence:
         Whether it is near enough to be called that.
     timebase_ppm : float
         Tolerance of the analyser's timebase.
+    edges : mapping of str to int
+        Changes of each channel in the whole recording; the capture holds those of its first piece.
+    unknown : mapping of str to list of int
+        Times at which a channel goes to an unknown level, ticks, the first ones.
     """
 
     capture: Capture
@@ -84,6 +89,8 @@ class Evidence:
     mode: Mode | None
     mode_close: bool
     timebase_ppm: float
+    edges: Mapping[str, int] = field(default_factory=dict)
+    unknown: Mapping[str, list[int]] = field(default_factory=dict)
 
     @property
     def pixel_clock(self) -> PixelClock | None:

@@ -44,7 +44,7 @@ def against(
     settle: str = "",
     at_s: tuple[float, ...] = (),
 ) -> Finding:
-    """Compare a measured value with a permitted interval; ``settle`` says what capture would decide a doubtful one."""
+    """Compare a value with a permitted interval; ``settle`` says what capture would decide a doubtful one."""
     result = against_limits(measured, low, high)
     if result == "warn":
         text = f"{text} {SETTLE}{': ' + settle if settle else ''}."
@@ -61,7 +61,9 @@ def against(
     )
 
 
-def against_limit(finding: str, measured: Measured, limit: Limit | None, *, text: str, settle: str = "") -> Finding:
+def against_limit(
+    finding: str, measured: Measured, limit: Limit | None, *, text: str, settle: str = ""
+) -> Finding:
     """Compare with a published or practical limit; without one there is nothing to compare with."""
     if limit is None:
         return Finding(
@@ -77,7 +79,14 @@ def against_limit(finding: str, measured: Measured, limit: Limit | None, *, text
 
 
 def none_allowed(
-    finding: str, times: Iterable[int | float], count: int, evidence: Evidence, *, none: str, some: str, source: str = PRACTICE
+    finding: str,
+    times: Iterable[int | float],
+    count: int,
+    evidence: Evidence,
+    *,
+    none: str,
+    some: str,
+    source: str = PRACTICE,
 ) -> Finding:
     """Pass when nothing was found, else fail with the times."""
     return Finding(

@@ -13,41 +13,67 @@ if TYPE_CHECKING:
 Place = Literal["taps", "clock", "video_chip", "after_the_pins", "capture", "undecided"]
 
 CAUTIONS = (
-    "Power off, unplug, and let the supply discharge before you move a clip, a chip or a connector; mains and CRT "
-    "voltages inside computers and monitors can kill, and a CRT keeps its charge after it is unplugged. Leave them to "
-    "qualified people, and follow your local codes.",
+    (
+        "Power off, unplug, and let the supply discharge before you move a clip, a chip or a connector; "
+        "mains and CRT voltages inside computers and monitors can kill, and a CRT keeps its charge after it "
+        "is unplugged. Leave them to qualified people, and follow your local codes."
+    ),
     "Ground first: connect the analyser's ground before any signal, and never to a chassis that is live.",
     "A 5 V pin destroys a 3.3 V input that is not marked 5 V tolerant; check before you connect.",
     "Count the pins twice: a connector one position out can put the supply on a signal pin.",
     "Wear a grounded wrist strap: the chip is sensitive to static.",
 )
 SINGLE_CAUSES: dict[str, str] = {
-    "taps.shifted": "Unplug the connector at once and seat it on the right pins: check for damage before powering up again.",
+    "taps.shifted": (
+        "Unplug the connector at once and seat it on the right pins: check for damage before powering"
+        " up again."
+    ),
     "taps.reversed": "Turn the ribbon or connector round: check for damage before powering up again.",
     "taps.swapped": "Swap those wires back and record again.",
     "taps.inverted": "Check for an inverting buffer on that wire, or correct the polarity in the board file.",
-    "taps.stuck_low": "Check that wire for a short to ground, a bad clip or a bad solder joint; then the chip's pin itself.",
-    "taps.stuck_high": "Check that wire for a short to the supply, a bad clip or a bad solder joint; then the chip's pin itself.",
+    "taps.stuck_low": (
+        "Check that wire for a short to ground, a bad clip or a bad solder joint; then the chip's pin itself."
+    ),
+    "taps.stuck_high": (
+        "Check that wire for a short to the supply, a bad clip or a bad solder joint; then the chip's"
+        " pin itself."
+    ),
     "taps.bridged": "Look for a solder bridge or touching clips between those two.",
     "taps.open": "That wire is loose or broken: reseat it and record again.",
     "taps.crosstalk": "Give that wire its own ground return, shorten it, and keep it away from the other.",
     "taps.role_mismatch": "Trace each wire named above to its pin; correct the wiring or the board file.",
-    "clock.present": "Check the clock generator: its supply, its output, the crystal; then the wire to the video chip.",
-    "clock.missing_cycles": "Replace or repair the clock generator (or its supply decoupling) before anything else.",
-    "clock.extra_edges": "Look at the clock with an oscilloscope at the chip's pin: ringing or noise; check its series resistor and ground.",
+    "clock.present": (
+        "Check the clock generator: its supply, its output, the crystal; then the wire to the video chip."
+    ),
+    "clock.missing_cycles": (
+        "Replace or repair the clock generator (or its supply decoupling) before anything else."
+    ),
+    "clock.extra_edges": (
+        "Look at the clock with an oscilloscope at the chip's pin: ringing or noise; check its series"
+        " resistor and ground."
+    ),
     "clock.frequency": "Check the crystal or the programmed frequency of the clock generator.",
     "clock.jitter": "Check the clock generator's supply and ground; replace it if they are clean.",
     "clock.duty": "Check the clock generator's output stage and its load.",
-    "clock.drift": "Let the machine warm up and record again; if it still drifts, replace the clock generator.",
-    "picture.blank": "Check the video memory and the chip's enable and reset; nothing after the pins can show a picture that is not there.",
-    "picture.unstable_pixels": "Check the sampling margin and the tap of the bits that flicker; then the video memory.",
+    "clock.drift": (
+        "Let the machine warm up and record again; if it still drifts, replace the clock generator."
+    ),
+    "picture.blank": (
+        "Check the video memory and the chip's enable and reset; nothing after the pins can show a "
+        "picture that is not there."
+    ),
+    "picture.unstable_pixels": (
+        "Check the sampling margin and the tap of the bits that flicker; then the video memory."
+    ),
 }
 CHIP_NEXT = (
-    "The clock is sound and the taps fit, so look at the video chip: its supply and ground pins, reset, and the signals it "
-    "is fed; then try another video chip. The clock generator and what comes after the pins need no swapping."
+    "The clock is sound and the taps fit, so look at the video chip: its supply and ground pins, reset, and "
+    "the signals it is fed; then try another video chip. The clock generator and what comes after the pins "
+    "need no swapping."
 )
 AFTER_NEXT = (
-    "Leave the clock generator and the video chip alone. Look after the pins: encoder, modulator, cable, converter, display."
+    "Leave the clock generator and the video chip alone. "
+    "Look after the pins: encoder, modulator, cable, converter, display."
 )
 
 
@@ -80,13 +106,18 @@ class Verdict:
 
 
 def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
-    """Weigh the findings from the probe inwards: capture, taps, clock, video chip; what is left lies after the pins."""
+    """Weigh the findings from the probe inwards: capture, taps, clock, chip; the rest lies after the pins."""
     failed = [f for f in findings if f.result == "fail"]
     by_group: dict[str, list[Finding]] = {}
     for finding in failed:
         by_group.setdefault(finding.id.partition(".")[0], []).append(finding)
     if undersampled := [f for f in failed if f.id == "clock.undersampled"]:
-        return _because("capture", 0.9, "The capture cannot follow the clock, so nothing after it can be judged.", undersampled)
+        return _because(
+            "capture",
+            0.9,
+            "The capture cannot follow the clock, so nothing after it can be judged.",
+            undersampled,
+        )
     if taps := by_group.get("taps"):
         return _because("taps", _confidence(findings, ("taps",)), _first(taps, "The taps are wrong"), taps)
     if clock := by_group.get("clock"):
@@ -114,11 +145,19 @@ def _chip(chip: list[Finding], findings: Sequence[Finding], evidence: Evidence) 
     because = tuple(f.id for f in chip)
     if evidence.pixel_clock is None:
         text = f"The sync or picture is wrong, but the clock was not measured: {chip[0].text}"
-        steps = ("Tap the pixel clock and record again: until then clock and video chip cannot be told apart.",)
+        steps = (
+            "Tap the pixel clock and record again: until then clock and video chip cannot be told apart.",
+        )
         return Verdict("undecided", 0.3, text, because, steps)
     text = f"The clock is sound, but what the video chip makes of it is wrong: {chip[0].text}"
     own = [SINGLE_CAUSES[f.id] for f in chip if f.id in SINGLE_CAUSES]
-    return Verdict("video_chip", _confidence(findings, ("taps", "clock")), text, because, (CHIP_NEXT, *dict.fromkeys(own)))
+    return Verdict(
+        "video_chip",
+        _confidence(findings, ("taps", "clock")),
+        text,
+        because,
+        (CHIP_NEXT, *dict.fromkeys(own)),
+    )
 
 
 def _nothing_failed(findings: Sequence[Finding]) -> Verdict:
@@ -126,11 +165,22 @@ def _nothing_failed(findings: Sequence[Finding]) -> Verdict:
     lacking = [f for f in findings if f.id in needed and f.result != "pass"]
     if lacking:
         text = f"Nothing is out of limits, but not enough could be measured: {lacking[0].text}"
-        steps = ("Record at least two fields with pixel clock, sync and all colour bits tapped, then check again.",)
+        steps = (
+            "Record at least two fields with pixel clock, sync and all colour bits tapped, then check again.",
+        )
         return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), steps)
-    text = "The picture at the pins is right, and so are its clock and timing: what is wrong on the screen comes after the pins."
+    text = (
+        "The picture at the pins is right, and so are its clock and timing: "
+        "what is wrong on the screen comes after the pins."
+    )
     passed = tuple(f.id for f in findings if f.id in needed)
-    return Verdict("after_the_pins", _confidence(findings, ("taps", "clock", "sync", "timing", "picture")), text, passed, (AFTER_NEXT,))
+    return Verdict(
+        "after_the_pins",
+        _confidence(findings, ("taps", "clock", "sync", "timing", "picture")),
+        text,
+        passed,
+        (AFTER_NEXT,),
+    )
 
 
 def _confidence(findings: Sequence[Finding], groups: tuple[str, ...]) -> float:

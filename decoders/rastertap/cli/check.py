@@ -14,17 +14,26 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
 
-@click.command("check")
-@capture_options
-@click.option("--frames", "frames_dir", metavar="DIR", help="Write every frame there: PNG of the picture, .npy of the raster.")
-@frame_options
-def command(analysis: Analysis, json_path: str | None, frames_dir: str | None, scale: int, *, quiet: bool) -> int:
-    """Check CAPTURE (a VCD file, or - for standard input) and say where the fault is.
+_EXAMPLES = """\b
+Examples:
+  rastertap check capture.vcd.gz
+  rastertap check capture.vcd.gz --board board.toml --frames out --json out/result.json
+"""
 
-    \b
-    Examples:
-      rastertap check capture.vcd.gz
-      rastertap check capture.vcd.gz --board board.toml --frames out --json out/result.json
+
+@click.command("check", epilog=_EXAMPLES)
+@capture_options
+@click.option(
+    "--frames",
+    "frames_dir",
+    metavar="DIR",
+    help="Write every frame there: PNG of the picture, .npy of the raster.",
+)
+@frame_options
+def command(
+    analysis: Analysis, json_path: str | None, frames_dir: str | None, scale: int, *, quiet: bool
+) -> int:
+    """Check CAPTURE (a VCD file, or - for standard input) and say where the fault is.
 
     Exit code: 0 all in limits, 1 something out of limits, 2 wrong usage or board file, 3 capture unreadable.
     """

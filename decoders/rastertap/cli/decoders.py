@@ -7,14 +7,9 @@ import click
 from rastertap.plugins import GROUPS, load_all
 
 
-@click.command("decoders")
+@click.command("decoders", epilog="\b\nExample:\n  rastertap decoders")
 def command() -> int:
-    """List the readers, decoders and checks that are installed, and what is wrong with those that cannot be used.
-
-    \b
-    Example:
-      rastertap decoders
-    """
+    """List the installed readers, decoders and checks, and what is wrong with those that cannot be used."""
     from rastertap.cli.options import text_width
     from rastertap.report.text import plugin_lines
 

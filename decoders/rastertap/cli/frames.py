@@ -15,17 +15,14 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
 
-@click.command("frames")
+@click.command("frames", epilog="\b\nExample:\n  rastertap frames capture.vcd.gz --out frames --scale 3")
 @capture_options
-@click.option("--out", "folder", metavar="DIR", default="frames", show_default=True, help="Folder to write to.")
+@click.option(
+    "--out", "folder", metavar="DIR", default="frames", show_default=True, help="Folder to write to."
+)
 @frame_options
 def command(analysis: Analysis, json_path: str | None, folder: str, scale: int, *, quiet: bool) -> int:
-    """Rebuild the frames of CAPTURE: an indexed PNG of the picture and .npy codes of the whole raster, each.
-
-    \b
-    Example:
-      rastertap frames capture.vcd.gz --out frames --scale 3
-    """
+    """Rebuild the frames of CAPTURE: of each a PNG of the picture and an .npy of the whole raster's codes."""
     from rastertap.report.document import document
     from rastertap.report.text import frame_lines
 

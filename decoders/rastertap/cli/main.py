@@ -19,7 +19,10 @@ EXIT_INTERRUPTED = 130
 EXIT_BUG = 70
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "check": ("rastertap.cli.check", "Check a capture: taps, clock, timing, picture, and where the fault is."),
+    "check": (
+        "rastertap.cli.check",
+        "Check a capture: taps, clock, timing, picture, and where the fault is.",
+    ),
     "frames": ("rastertap.cli.frames", "Rebuild the frames of a capture as images and colour codes."),
     "pins": ("rastertap.cli.pins", "Say which channel carries what, and why."),
     "board": ("rastertap.cli.board", "Make, show or describe a board file."),
@@ -52,15 +55,14 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="\b\nExample:\n  rastertap check capture.vcd.gz --board board.toml",
+)
 @click.version_option(__version__, prog_name="rastertap")
 def main() -> None:
-    """Read a logic-analyser capture (VCD) of a video chip's pins: rebuild its picture, say where a fault lies.
-
-    \b
-    Example:
-      rastertap check capture.vcd.gz --board board.toml
-    """
+    """Read a logic-analyser capture of a video chip's pins: rebuild its picture, say where a fault lies."""
 
 
 def _report_bug(error: BaseException) -> str:
@@ -70,7 +72,9 @@ def _report_bug(error: BaseException) -> str:
     import traceback
 
     text = "".join(traceback.format_exception(error))
-    with tempfile.NamedTemporaryFile("w", prefix="rastertap-bug-", suffix=".log", delete=False, encoding="utf-8") as log:
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="rastertap-bug-", suffix=".log", delete=False, encoding="utf-8"
+    ) as log:
         log.write(f"rastertap {__version__}, Python {platform.python_version()}, {platform.platform()}\n")
         log.write(f"arguments: {sys.argv[1:]!r}\n\n{text}")
     return log.name

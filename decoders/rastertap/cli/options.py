@@ -51,11 +51,15 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add CAPTURE and the options of every command that reads one; the command gets an `Analysis`."""
     decorators = [
         click.argument("capture"),
-        click.option("--board", "board_path", metavar="FILE", help="Board file: pin map, expected timing, colours."),
+        click.option(
+            "--board", "board_path", metavar="FILE", help="Board file: pin map, expected timing, colours."
+        ),
         click.option("--reader", metavar="NAME", help="Reader to use (`rastertap decoders` lists them)."),
         click.option("--from", "start", type=Time(), default=0.0, help="Read from this time on, e.g. 20ms."),
         click.option("--to", "end", type=Time(), default=None, help="Read up to this time, e.g. 80ms."),
-        click.option("--limits", metavar="NAME", default=None, help="Limit set (`rastertap standards` lists them)."),
+        click.option(
+            "--limits", metavar="NAME", default=None, help="Limit set (`rastertap standards` lists them)."
+        ),
         click.option(
             "--timebase-ppm",
             type=click.FloatRange(0, 10_000),
@@ -64,9 +68,15 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
             help="Tolerance of the analyser's own clock.",
         ),
         click.option(
-            "--set", "settings", multiple=True, metavar="DECODER.KEY=VALUE", help="Option of a decoder; may be repeated."
+            "--set",
+            "settings",
+            multiple=True,
+            metavar="DECODER.KEY=VALUE",
+            help="Option of a decoder; may be repeated.",
         ),
-        click.option("--json", "json_path", metavar="FILE", help="Write the result as JSON; - is standard output."),
+        click.option(
+            "--json", "json_path", metavar="FILE", help="Write the result as JSON; - is standard output."
+        ),
         click.option("--quiet", "-q", is_flag=True, help="Write no text; the exit code tells."),
     ]
 
@@ -96,7 +106,9 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
             settings=parse_settings(settings),
         )
         with bar(quiet=bool(rest.get("quiet"))) as progress:
-            analysis = analyse_path(capture, request, reader=reader, window=Window(start, end), progress=progress)
+            analysis = analyse_path(
+                capture, request, reader=reader, window=Window(start, end), progress=progress
+            )
         return command(analysis=analysis, **rest)
 
     for decorator in reversed(decorators):
@@ -126,7 +138,9 @@ def parse_settings(settings: Sequence[str]) -> dict[str, dict[str, str]]:
         name, equals, value = text.partition("=")
         decoder, dot, key = name.rpartition(".")
         if not equals or not dot:
-            raise UsageError(f"--set {text!r} is not DECODER.KEY=VALUE", hint="e.g. --set sync-separate.tolerance=0.05")
+            raise UsageError(
+                f"--set {text!r} is not DECODER.KEY=VALUE", hint="e.g. --set sync-separate.tolerance=0.05"
+            )
         found.setdefault(decoder, {})[key] = value
     return found
 
@@ -157,7 +171,9 @@ class writing:  # noqa: N801 - reads as a statement: with writing(path)
         """Name the file."""
         if isinstance(error, OSError):
             reason = error.strerror or str(error)
-            raise UsageError(f"cannot write {self.path}: {reason.lower()}", hint="choose another place") from error
+            raise UsageError(
+                f"cannot write {self.path}: {reason.lower()}", hint="choose another place"
+            ) from error
 
 
 def say(text: str, *, quiet: bool, json_path: str | None) -> None:

@@ -18,7 +18,11 @@ if TYPE_CHECKING:
 def frame_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options of a picture file."""
     return click.option(
-        "--scale", type=click.IntRange(1, 16), default=2, show_default=True, help="Draw each pixel this many times as large."
+        "--scale",
+        type=click.IntRange(1, 16),
+        default=2,
+        show_default=True,
+        help="Draw each pixel this many times as large.",
     )(command)
 
 
@@ -31,5 +35,6 @@ def save_frames(analysis: Analysis, folder: Path, scale: int) -> dict[int, tuple
         return {}
     with writing(folder):
         return {
-            f.index: save_frame(folder, frames, f, bus.palette, len(bus.bits), scale=scale) for f in frames.frames
+            f.index: save_frame(folder, frames, f, bus.palette, len(bus.bits), scale=scale)
+            for f in frames.frames
         }

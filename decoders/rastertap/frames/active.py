@@ -47,6 +47,17 @@ def _one_width(areas: dict[FieldKind, Area]) -> dict[FieldKind, Area]:
     return {kind: Area(left, a.y, right - left, a.height) for kind, a in areas.items()}
 
 
+def grown(areas: Mapping[FieldKind, Area], more: Mapping[FieldKind, Area]) -> dict[FieldKind, Area]:
+    """Give the smallest areas that hold those of both."""
+    together = dict(areas)
+    for kind, b in more.items():
+        a = areas.get(kind, b)
+        x, y = min(a.x, b.x), min(a.y, b.y)
+        right, bottom = max(a.x + a.width, b.x + b.width), max(a.y + a.height, b.y + b.height)
+        together[kind] = Area(x, y, right - x, bottom - y)
+    return _one_width(together)
+
+
 def find_active(
     frames: Sequence[Frame], blank: int, windows: Mapping[int, NDArray[np.bool_]] | None
 ) -> tuple[dict[FieldKind, Area], str]:
@@ -72,10 +83,14 @@ def find_active(
     for kind in dict.fromkeys(f.field for f in frames):
         same = [f for f in frames if f.field == kind]
         whole = [f for f in same if f.complete] or same
-        masks[kind] = [windows[f.index] if windows is not None else (f.codes != blank) & ~f.unsure for f in whole]
+        masks[kind] = [
+            windows[f.index] if windows is not None else (f.codes != blank) & ~f.unsure for f in whole
+        ]
     areas = {kind: area for kind, found in masks.items() if (area := _bounds(_together(found))) is not None}
     if windows is not None and not areas:
         return find_active(frames, blank, None)
     if windows is not None:
         return _one_width(areas), "from display enable or blanking"
-    return _one_width(areas), f"where the colour bus differs from its code in line sync ({blank}) in any field"
+    return _one_width(
+        areas
+    ), f"where the colour bus differs from its code in line sync ({blank}) in any field"

@@ -8,21 +8,27 @@ from typing import TYPE_CHECKING, ClassVar, cast
 import numpy as np
 
 from rastertap.errors import DecodeError
-from rastertap.frames.active import blanking_code, find_active
-from rastertap.frames.model import FieldKind, Frame, Frames
+from rastertap.frames.active import blanking_code, find_active, grown
+from rastertap.frames.model import FieldKind, Frame, FrameNote, Frames
 from rastertap.frames.raster import LineGrid, line_grid, read_codes, rows
+from rastertap.frames.stillness import compare
 from rastertap.frames.weave import weave
 from rastertap.match import Match
 from rastertap.streams.interface import CONTRACT, Context
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from rastertap.capture.model import Channel
+    from rastertap.frames.model import Area
     from rastertap.streams.model import ColourBus, PixelClock, Sync
 
 FEWEST_LINES = 8
 """A shorter piece of a field at the edge of the capture is left out."""
+KEPT = 8
+"""Frames of a long capture that are kept with all their codes."""
 
 
 @dataclass(frozen=True)
@@ -69,33 +75,93 @@ class FrameDecoder:
         clock = cast("PixelClock", context.streams["pixel_clock"])
         sync = cast("Sync", context.streams["sync"])
         bus = cast("ColourBus", context.streams["colour_bus"])
-        grid = line_grid(sync.lines, clock)
+        counted = context.counted
+        grid = line_grid(sync.lines, clock, counted)
         if grid.pixels < 1:
             raise DecodeError("no pixel clock runs through the lines")
         spans = _spans(sync)
         if not spans:
             raise DecodeError("no field begins in the capture, and no piece of one is long enough")
         times = np.rint(clock.edges + bus.sampling.delay).astype(np.int64)
-        window = _window_channel(context)
-        codes, unsure = read_codes((*bus.bits, *([window] if window is not None else [])), times, context.step)
-        shut = np.zeros(codes.size, np.uint32)
-        if window is not None:
-            shut, codes = codes >> len(bus.bits), codes & np.uint32((1 << len(bus.bits)) - 1)
-        fields = [_frame(i, span, codes, unsure, grid, len(bus.bits)) for i, span in enumerate(spans)]
+        codes, unsure = read_codes(bus.bits, times, context.step)
+        fields = [
+            _frame(i, span, _arrange(span, codes, unsure, grid), len(bus.bits))
+            for i, span in enumerate(spans)
+        ]
         woven = weave(fields, sync) if options.weave and sync.interlaced else []
         frames = [replace(f, index=i) for i, f in enumerate([*fields, *woven])]
+        before = cast("Frames | None", context.before.get("frames"))
         whole = [f for f in fields if f.complete] or fields
-        blank = blanking_code(whole, max(1, round(sync.line_width.value / clock.period.value)))
+        width = max(1, round(sync.line_width.value / clock.period.value))
+        blank = blanking_code(whole, width) if before is None else before.blank_code
         windows = None
-        if window is not None:
-            shown = [replace(f, codes=_arrange(span, shut, unsure, grid)[0]) for f, span in zip(fields, spans, strict=True)]
+        if (window := _window_channel(context)) is not None:
+            levels, doubtful = read_codes([window], times, context.step)
+            shown = [_frame(i, s, _arrange(s, levels, doubtful, grid), 1) for i, s in enumerate(spans)]
             windows = _windows([*shown, *(weave(shown, sync) if woven else [])])
         areas, how = find_active(frames, blank, windows)
-        return Frames(tuple(frames), areas, how, blank, grid.pixels, grid.steady)
+        areas = areas if before is None else grown(before.areas, areas)
+        kept = [f for f in frames if counted[0] <= f.start < counted[1]]
+        first = len(before.notes) if before is not None else 0
+        return _frames([replace(f, index=first + i) for i, f in enumerate(kept)], areas, how, blank, grid)
+
+    def join(self, earlier: Frames, later: Frames, at: int) -> Frames:  # noqa: ARG002 - decode() keeps what counts
+        """Keep the first few frames and the last ones, the notes of all, and the statistics of both."""
+        kept = earlier.frames[:KEPT]
+        last = {f.field: f for f in earlier.frames if f.complete}
+        border = [f for kind, f in last.items() if kind != "woven"]
+        next_ones = {f.field: f for f in reversed(later.frames) if f.complete}
+        across = compare([*border, *(f for k, f in next_ones.items() if k != "woven")], later.areas)
+        ends = {**last, **{f.field: f for f in later.frames if f.complete}}
+        same = earlier.pixels_per_line == later.pixels_per_line
+        return replace(
+            earlier,
+            frames=(*kept, *sorted((f for f in ends.values() if f not in kept), key=lambda f: f.index)),
+            notes=earlier.notes + later.notes,
+            areas=later.areas,
+            lines_right=earlier.lines_right + (later.lines_right if same else 0),
+            lines_counted=earlier.lines_counted + later.lines_counted,
+            shown=np.union1d(earlier.shown, later.shown),
+            used=np.union1d(earlier.used, later.used),
+            still=earlier.still.joined(across).joined(later.still),
+        )
+
+
+def _frames(
+    frames: list[Frame], areas: dict[FieldKind, Area], how: str, blank: int, grid: LineGrid
+) -> Frames:
+    """Note every frame and gather what is said of all of them."""
+    crops = {f.index: area.crop(f.codes) for f in frames if (area := areas.get(f.field)) is not None}
+    notes = []
+    for f in frames:
+        area = areas.get(f.field)
+        unsure = f.unsure if area is None else area.crop(f.unsure)
+        height, width = f.codes.shape
+        notes.append(FrameNote(f.index, f.field, f.start, f.complete, width, height, area, int(unsure.sum())))
+    fields = [f for f in frames if f.field != "woven"]
+    whole = [f for f in fields if f.complete] or fields
+    return Frames(
+        frames=tuple(frames),
+        notes=tuple(notes),
+        areas=areas,
+        active_from=how,
+        blank_code=blank,
+        pixels_per_line=grid.pixels,
+        lines_right=grid.right,
+        lines_counted=grid.counted,
+        shown=_codes([crops[f.index] for f in whole if f.index in crops]),
+        used=_codes([f.codes[~f.unsure] for f in whole]),
+        still=compare(fields, areas),
+    )
+
+
+def _codes(rasters: Sequence[NDArray[np.generic]]) -> NDArray[np.uint32]:
+    found = [np.unique(r) for r in rasters]
+    return np.unique(np.concatenate(found)).astype(np.uint32) if found else np.empty(0, np.uint32)
 
 
 def _windows(levels: list[Frame]) -> dict[int, NDArray[np.bool_]]:
-    """Where the channel is not at the level that it has in line sync, when there is no picture, by frame index."""
+    """Where the channel is not at the level that it has in line sync (no picture), by frame index."""
     shut = round(float(np.mean([f.codes[:, :1].mean() for f in levels if f.field != "woven"])))
     return {i: (f.codes != shut) & ~f.unsure for i, f in enumerate(levels)}
 
@@ -137,9 +203,9 @@ def _arrange(
 
 
 def _frame(
-    index: int, span: _Span, codes: NDArray[np.uint32], unsure: NDArray[np.uint8], grid: LineGrid, bits: int
+    index: int, span: _Span, arranged: tuple[NDArray[np.uint32], NDArray[np.bool_]], bits: int
 ) -> Frame:
-    raster, doubtful = _arrange(span, codes, unsure, grid)
+    raster, doubtful = arranged
     kept = raster.astype(np.min_scalar_type((1 << bits) - 1))
     return Frame(index, span.kind, kept, doubtful, span.start, span.complete)
 

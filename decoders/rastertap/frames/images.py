@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.typing import NDArray
     from PIL.Image import Image
 
@@ -47,7 +48,7 @@ def frame_image(
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file beside its place and rename it, so that no half-written file is left; makes parent folders."""
+    """Write a file beside its place and rename it: no half-written file is left. Makes parent folders."""
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.part{os.getpid()}")
     try:
@@ -58,7 +59,13 @@ def write_whole(path: Path, data: bytes) -> None:
 
 
 def save_frame(
-    folder: Path, frames: Frames, frame: Frame, palette: NDArray[np.uint8] | None, bits: int, *, scale: int = 2
+    folder: Path,
+    frames: Frames,
+    frame: Frame,
+    palette: NDArray[np.uint8] | None,
+    bits: int,
+    *,
+    scale: int = 2,
 ) -> tuple[Path, Path]:
     """Write ``frame-NNN.png`` and ``frame-NNN.npy`` into a folder; return their paths."""
     stem = f"frame-{frame.index:03d}"

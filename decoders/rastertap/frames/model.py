@@ -57,14 +57,74 @@ class Frame:
     complete: bool
 
 
+@dataclass(frozen=True)
+class FrameNote:
+    """What is kept of every frame of a long capture.
+
+    Parameters
+    ----------
+    index, field, start, complete
+        As in `Frame`.
+    raster_width, raster_height : int
+        Pixels and lines of the whole raster.
+    area : Area or None
+        Its active area.
+    unsure : int
+        Unsure pixels in the active area (on the raster, when there is none).
+    """
+
+    index: int
+    field: FieldKind
+    start: int
+    complete: bool
+    raster_width: int
+    raster_height: int
+    area: Area | None
+    unsure: int
+
+
+@dataclass(frozen=True)
+class Stillness:
+    """How fields differ from the next complete field of their kind, over the active area.
+
+    Parameters
+    ----------
+    pairs : int
+        Pairs compared.
+    worst : int
+        Differing pixels in the pair that differs most.
+    pixels : int
+        Pixels in the active area.
+    alone : float, 0..1
+        Largest part, over the pairs that differ, of differing pixels without a differing neighbour in their line.
+    """
+
+    pairs: int = 0
+    worst: int = 0
+    pixels: int = 0
+    alone: float = 0.0
+
+    def joined(self, other: Stillness) -> Stillness:
+        """Take both together."""
+        return Stillness(
+            self.pairs + other.pairs,
+            max(self.worst, other.worst),
+            max(self.pixels, other.pixels),
+            max(self.alone, other.alone),
+        )
+
+
 @dataclass(frozen=True, eq=False)
 class Frames:
-    """All frames of a capture.
+    """The frames of a capture.
 
     Parameters
     ----------
     frames : tuple of Frame
-        In order of time; woven ones last.
+        In order of time, woven ones after the fields of their piece. Of a long capture only the first few, and
+        the last complete one of each kind.
+    notes : tuple of FrameNote
+        Of all frames.
     areas : mapping of FieldKind to Area
         The part with picture of each kind of frame: the fields of an interlaced frame may begin a line apart.
         Empty when nothing differs from blanking.
@@ -74,21 +134,41 @@ class Frames:
         Colour code in the line sync.
     pixels_per_line : int
         Pixel clocks in most lines.
-    steady_lines : float, 0..1
-        Part of the lines that have exactly that many.
+    lines_right, lines_counted : int
+        Lines that have exactly that many, and all whose length was measured.
+    shown, used : ndarray of uint32
+        Codes that occur in the active area, and anywhere on the raster, of the complete fields (of all, when
+        none is complete), sorted.
+    still : Stillness
+        How fields differ.
     """
 
     frames: tuple[Frame, ...]
+    notes: tuple[FrameNote, ...]
     areas: Mapping[FieldKind, Area]
     active_from: str
     blank_code: int
     pixels_per_line: int
-    steady_lines: float
+    lines_right: int
+    lines_counted: int
+    shown: NDArray[np.uint32]
+    used: NDArray[np.uint32]
+    still: Stillness
+
+    @property
+    def steady_lines(self) -> float:
+        """Part of the lines that have the usual number of pixel clocks, 0..1."""
+        return self.lines_right / self.lines_counted if self.lines_counted else 0.0
 
     @property
     def complete(self) -> tuple[Frame, ...]:
-        """Complete fields, woven frames left out."""
+        """Complete fields among the frames kept, woven frames left out."""
         return tuple(f for f in self.frames if f.complete and f.field != "woven")
+
+    @property
+    def fields_complete(self) -> int:
+        """Number of complete fields in the whole capture."""
+        return sum(n.complete and n.field != "woven" for n in self.notes)
 
     @property
     def active(self) -> Area | None:

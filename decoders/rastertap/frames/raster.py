@@ -31,13 +31,14 @@ class LineGrid:
         Index of the clock edge at which the line begins; may lie outside the clock's edges.
     pixels : int
         Pixel clocks in most lines.
-    steady : float, 0..1
-        Part of the lines with exactly that many.
+    right, counted : int
+        Lines with exactly that many, and all whose length was measured, among those that count.
     """
 
     first: NDArray[np.int64]
     pixels: int
-    steady: float
+    right: int
+    counted: int
 
 
 def read_codes(
@@ -66,8 +67,8 @@ def read_codes(
     return codes, unsure
 
 
-def line_grid(lines: Lines, clock: PixelClock) -> LineGrid:
-    """Find the clock edge that each line begins with.
+def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int]) -> LineGrid:
+    """Find the clock edge that each line begins with; lines that start in ``span`` (ticks) are counted.
 
     The line sync comes at some constant delay after a clock edge. Both are seen on the sampling grid, so a
     delay near zero would fall now before, now after that edge; the mean delay decides for all lines.
@@ -78,18 +79,17 @@ def line_grid(lines: Lines, clock: PixelClock) -> LineGrid:
     known = lines.measured & (starts >= edges[0]) & (starts <= edges[-1])
     common = float(np.angle(np.exp(2j * np.pi * place[known]).mean()) / (2 * np.pi)) if known.any() else 0.0
     first = np.round(place - common).astype(np.int64)
-    lengths = np.diff(first)[known[1:] & known[:-1]]
-    if not lengths.size:
-        lengths = np.diff(first)
-    values, counts = np.unique(lengths, return_counts=True)
+    whole = known[1:] & known[:-1] & (starts[:-1] >= span[0]) & (starts[:-1] < span[1])
+    lengths = np.diff(first)
+    values, counts = np.unique(lengths[whole] if whole.any() else lengths, return_counts=True)
     best = int(np.argmax(counts))
-    return LineGrid(first, int(values[best]), float(counts[best] / counts.sum()))
+    return LineGrid(first, int(values[best]), int(counts[best]), int(counts.sum()))
 
 
 def rows(
     codes: NDArray[np.uint32], unsure: NDArray[np.uint8], first: NDArray[np.int64], pixels: int
 ) -> tuple[NDArray[np.uint32], NDArray[np.bool_]]:
-    """Arrange codes in lines of ``pixels``, shape (lines, pixels); a pixel without a clock edge is 0 and unsure."""
+    """Arrange codes in lines, shape (lines, pixels); a pixel without a clock edge is 0 and unsure."""
     index = first[:, None] + np.arange(pixels)
     there = (index >= 0) & (index < codes.size)
     index = np.clip(index, 0, codes.size - 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,7 @@ def weave(fields: Sequence[Frame], sync: Sync) -> list[Frame]:
     """
     offset = dict(zip(sync.fields.starts.tolist(), sync.fields.offset.tolist(), strict=True))
     woven = []
-    for top, below in zip(fields[:-1], fields[1:], strict=True):
+    for top, below in itertools.pairwise(fields):
         if not (top.complete and below.complete and (top.field, below.field) == ("first", "second")):
             continue
         heights = np.array([offset[top.start], offset[below.start]])

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from rastertap.analyse import Analysis
-    from rastertap.frames.model import Frame, Frames
+    from rastertap.frames.model import FrameNote
     from rastertap.measured import Measured
     from rastertap.streams.model import Sync
 
@@ -25,7 +25,7 @@ EDGE_BY_PHASE = (0.25, 0.75)
 
 
 def _capture(analysis: Analysis) -> dict[str, Any]:
-    capture = analysis.capture
+    capture, edges = analysis.capture, analysis.evidence.edges
     period = capture.sample_period
     known = period is not None and period.known
     return {
@@ -36,7 +36,7 @@ def _capture(analysis: Analysis) -> dict[str, Any]:
         "span_s": capture.span_s,
         "truncated": bool(capture.truncated),
         "truncated_why": capture.truncated,
-        "channels": [{"name": c.name, "edges": int(c.ticks.size)} for c in capture.channels],
+        "channels": [{"name": c.name, "edges": edges[c.name]} for c in capture.channels],
         "ignored": list(capture.ignored),
         "notes": list(capture.notes),
     }
@@ -68,7 +68,11 @@ def _clock(analysis: Analysis) -> dict[str, Any]:
         return {"source": "none", "why": evidence.missing.get("pixel_clock", "not found")}
     frequency = frequency_hz(clock, tick)
     board = analysis.request.board
-    nominal = float(board.timing.pixel_clock_hz) if board is not None and board.timing.pixel_clock_hz is not None else None
+    nominal = (
+        float(board.timing.pixel_clock_hz)
+        if board is not None and board.timing.pixel_clock_hz is not None
+        else None
+    )
     phase = evidence.colour_bus.sampling.phase if evidence.colour_bus is not None else None
     falling = phase is not None and EDGE_BY_PHASE[0] <= phase < EDGE_BY_PHASE[1]
     return {
@@ -143,19 +147,20 @@ def _pulses(sync: Sync, tick: float) -> dict[str, Any]:
     return {"hsync": line, "vsync": field, "csync": None}
 
 
-def _frame(analysis: Analysis, frames: Frames, frame: Frame, files: Mapping[int, tuple[Path, Path]]) -> dict[str, Any]:
-    area = frames.active_of(frame)
-    png, codes = files.get(frame.index, (None, None))
-    unsure = frame.unsure if area is None else area.crop(frame.unsure)
+def _frame(analysis: Analysis, note: FrameNote, files: Mapping[int, tuple[Path, Path]]) -> dict[str, Any]:
+    area = note.area
+    png, codes = files.get(note.index, (None, None))
     return {
-        "index": frame.index,
-        "field": frame.field,
-        "raster_width": int(frame.codes.shape[1]),
-        "raster_height": int(frame.codes.shape[0]),
-        "active": None if area is None else {"x": area.x, "y": area.y, "width": area.width, "height": area.height},
-        "start_s": analysis.capture.seconds(frame.start),
-        "complete": frame.complete,
-        "uncertain_pixels": int(unsure.sum()),
+        "index": note.index,
+        "field": note.field,
+        "raster_width": note.raster_width,
+        "raster_height": note.raster_height,
+        "active": None
+        if area is None
+        else {"x": area.x, "y": area.y, "width": area.width, "height": area.height},
+        "start_s": analysis.capture.seconds(note.start),
+        "complete": note.complete,
+        "uncertain_pixels": note.unsure,
         "png": None if png is None else str(png),
         "codes": None if codes is None else str(codes),
     }
@@ -181,7 +186,7 @@ def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None =
         "clock": _clock(analysis),
         "sampling": _sampling(analysis),
         "timing": _timing(analysis),
-        "frames": [] if frames is None else [_frame(analysis, frames, f, files or {}) for f in frames.frames],
+        "frames": [] if frames is None else [_frame(analysis, n, files or {}) for n in frames.notes],
         "findings": [
             {
                 "id": f.id,
@@ -205,7 +210,13 @@ def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None =
             "cautions": list(verdict.cautions),
         },
         "decoders": [
-            {"name": t.name, "gives": t.gives, "ran": t.ran, "score": t.match.score if t.match else None, "reason": t.reason}
+            {
+                "name": t.name,
+                "gives": t.gives,
+                "ran": t.ran,
+                "score": t.match.score if t.match else None,
+                "reason": t.reason,
+            }
             for t in analysis.decoded.tried
         ],
     }

@@ -30,13 +30,15 @@ WORST_FIRST = ("fail", "warn", "pass", "not_measured")
 
 
 def printable(text: str) -> str:
-    """Escape everything that could move a cursor or hide text: names come from files that nobody vouches for."""
+    """Escape what could move a cursor or hide text: names come from files that nobody vouches for."""
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def _wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
     after = " " * len(first) if rest is None else rest
-    return textwrap.fill(printable(text), width, initial_indent=first, subsequent_indent=after, break_long_words=False)
+    return textwrap.fill(
+        printable(text), width, initial_indent=first, subsequent_indent=after, break_long_words=False
+    )
 
 
 def verdict_lines(verdict: Verdict, width: int) -> Iterator[str]:
@@ -53,12 +55,18 @@ def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
     evidence, capture = analysis.evidence, analysis.capture
     tick = float(capture.tick)
     period = capture.sample_period
-    rate = f"{1 / (period.ticks * tick) / 1e6:.6g} MS/s" if period is not None and period.known else "no sampling step seen"
+    rate = (
+        f"{1 / (period.ticks * tick) / 1e6:.6g} MS/s"
+        if period is not None and period.known
+        else "no sampling step seen"
+    )
     yield "capture", f"{capture.span_s * 1e3:.4g} ms, {len(capture.channels)} channels, {rate}"
     clock, sync, bus, frames = evidence.pixel_clock, evidence.sync, evidence.colour_bus, evidence.frames
     if clock is not None:
         measured = frequency_hz(clock, tick)
-        doubt = f"+-{2 * measured.uncertainty:.1f} Hz, analyser's timebase +-{evidence.timebase_ppm:g} ppm apart"
+        doubt = (
+            f"+-{2 * measured.uncertainty:.1f} Hz, analyser's timebase +-{evidence.timebase_ppm:g} ppm apart"
+        )
         yield "pixel clock", f"{measured.value / 1e6:.6f} MHz on {clock.channel} ({doubt})"
     if sync is not None:
         rates = f"line rate {1 / (sync.line_period.value * tick):.2f} Hz"
@@ -72,7 +80,7 @@ def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
         colours = bus.palette_source if bus.palette is None else bus.family
         yield "colour bus", f"{len(bus.bits)} bits, highest first: {bits} ({colours})"
     if frames is not None:
-        text = f"{len(frames.complete)} complete of {sum(f.field != 'woven' for f in frames.frames)} fields"
+        text = f"{frames.fields_complete} complete of {sum(n.field != 'woven' for n in frames.notes)} fields"
         area = frames.active
         if area is not None:
             text += f"; active area {area.width} x {area.height}, from pixel {area.x}, line {area.y}"
@@ -136,18 +144,30 @@ def check_text(analysis: Analysis, width: int = 100) -> str:
     lines += ["", "FOUND", *(_wrapped(text, width, f"  {name.ljust(column)}  ") for name, text in found)]
     lines += [_wrapped(note, width, f"  {'note'.ljust(column)}  ") for note in analysis.capture.notes]
     lines += ["", "PINS", *pin_lines(analysis, width, why=False)]
-    lines += ["", "FINDINGS", *finding_lines((f for f in analysis.findings if f.result != "not_measured"), width)]
+    lines += [
+        "",
+        "FINDINGS",
+        *finding_lines((f for f in analysis.findings if f.result != "not_measured"), width),
+    ]
     if unmeasured:
         lines += ["", f"NOT MEASURED ({unmeasured})"]
         lines += finding_lines((f for f in analysis.findings if f.result == "not_measured"), width)
-    lines += ["", "BEFORE YOU TOUCH ANYTHING", *(_wrapped(c, width, "  - ") for c in analysis.verdict.cautions)]
+    lines += [
+        "",
+        "BEFORE YOU TOUCH ANYTHING",
+        *(_wrapped(c, width, "  - ") for c in analysis.verdict.cautions),
+    ]
     return "\n".join(lines) + "\n"
 
 
 def pins_text(analysis: Analysis, width: int = 100) -> str:
     """Give the pins with their reasons, and the findings on the taps."""
     taps = [f for f in analysis.findings if f.id.startswith("taps.")]
-    lines = [f"rastertap pins  {printable(analysis.capture.label)}", "", *pin_lines(analysis, width, why=True)]
+    lines = [
+        f"rastertap pins  {printable(analysis.capture.label)}",
+        "",
+        *pin_lines(analysis, width, why=True),
+    ]
     lines += ["", "FINDINGS", *finding_lines(taps, width)]
     return "\n".join(lines) + "\n"
 
@@ -157,15 +177,14 @@ def frame_lines(analysis: Analysis, files: Mapping[int, tuple[Path, Path]], widt
     frames = analysis.evidence.frames
     if frames is None:
         return
-    for frame in frames.frames:
-        area = frames.active_of(frame)
-        size = "no picture" if area is None else f"{area.width} x {area.height}"
-        whole = "complete" if frame.complete else "cut by the capture"
-        unsure = int((frame.unsure if area is None else area.crop(frame.unsure)).sum())
-        text = f"{frame.field}, {whole}, {size} at {analysis.capture.seconds(frame.start) * 1e3:.3f} ms, {unsure} unsure pixels"
-        yield _wrapped(text, width, f"  {frame.index:3d}  ")
-        if frame.index in files:
-            yield f"       {printable(str(files[frame.index][0]))}"
+    for note in frames.notes:
+        size = "no picture" if note.area is None else f"{note.area.width} x {note.area.height}"
+        whole = "complete" if note.complete else "cut by the capture"
+        when = f"{analysis.capture.seconds(note.start) * 1e3:.3f} ms"
+        text = f"{note.field}, {whole}, {size} at {when}, {note.unsure} unsure pixels"
+        yield _wrapped(text, width, f"  {note.index:3d}  ")
+        if note.index in files:
+            yield f"       {printable(str(files[note.index][0]))}"
 
 
 def plugin_lines(group: str, plugins: Sequence[Plugin], width: int) -> Iterator[str]:
@@ -174,4 +193,8 @@ def plugin_lines(group: str, plugins: Sequence[Plugin], width: int) -> Iterator[
     column = max((len(p.name) for p in plugins), default=0)
     for plugin in plugins:
         text = f"BROKEN: {plugin.error}" if plugin.error else getattr(plugin.factory, "describes", "")
-        yield _wrapped(f"{text}  [{plugin.distribution} {plugin.version}]", width, f"  {printable(plugin.name).ljust(column)}  ")
+        yield _wrapped(
+            f"{text}  [{plugin.distribution} {plugin.version}]",
+            width,
+            f"  {printable(plugin.name).ljust(column)}  ",
+        )

@@ -80,7 +80,9 @@ class _ColourBus:
         streams: Mapping[str, object] = context.streams
         clock = streams["pixel_clock"]
         if not isinstance(clock, PixelClock):
-            raise DecodeError(f"the pixel clock is a {type(clock).__name__}, which this decoder does not know")
+            raise DecodeError(
+                f"the pixel clock is a {type(clock).__name__}, which this decoder does not know"
+            )
         fixed = None if options.delay_ns is None else options.delay_ns * 1e-9 / float(context.capture.tick)
         sampling = find_sampling_point(bits, clock, context.step, fixed_delay=fixed)
         palette, source = self.palette(context, len(bits))
