@@ -57,7 +57,16 @@ def test_a_wrong_board_is_not_shown(tmp_path: Path) -> None:
 
 def test_the_schema_knows_every_key_and_accepts_no_other() -> None:
     schema = json.loads(run("schema").output)
-    assert set(schema["properties"]) == {"schema", "name", "note", "pins", "timing", "colours", "decoders"}
+    assert set(schema["properties"]) == {
+        "schema",
+        "name",
+        "note",
+        "pins",
+        "timing",
+        "colours",
+        "picture",
+        "decoders",
+    }
     assert schema["additionalProperties"] is False
     pin = schema["$defs"]["Pin"]
     assert set(pin["properties"]) == {"role", "bit", "polarity", "chip_pin", "connector", "wire"}

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from rastertap.board.model import Colours, Pin, Timing
+    from rastertap.board.picture import Picture, Region
     from rastertap.standards.modes import Mode
 
 POLAR_ROLES = ("hsync", "vsync", "csync", "blank", "display_enable")
@@ -23,19 +24,24 @@ SET_BITS = {"rgb": 3, "rgbi": 4, "rrggbb": 6}
 class Contradiction:
     """Where (key path), what, and what to do."""
 
-    at: tuple[str, ...]
+    at: tuple[str | int, ...]
     message: str
     hint: str = ""
 
 
 def contradictions(
-    pins: Mapping[str, Pin], timing: Timing, colours: Colours | None, *, pins_complete: bool = True
+    pins: Mapping[str, Pin],
+    timing: Timing,
+    colours: Colours | None,
+    picture: Picture | None = None,
+    *,
+    pins_complete: bool = True,
 ) -> list[Contradiction]:
     """List everything that does not fit together.
 
     Parameters
     ----------
-    pins, timing, colours
+    pins, timing, colours, picture
         The parts that are valid by themselves.
     pins_complete : bool
         False when a pin had to be left out: the colour bits are then not counted.
@@ -57,6 +63,10 @@ def contradictions(
         found += _colour_keys(colours)
         if pins_complete and bits:
             found += _colour_bits(colours, bits[-1] + 1)
+    if picture is not None:
+        found += _regions(picture)
+        if pins_complete:
+            found += _picture_codes(picture, bits[-1] + 1 if bits else 0)
     return found
 
 
@@ -198,3 +208,39 @@ def _against_mode(timing: Timing, mode: Mode) -> Iterator[Contradiction]:
             has = f"{mode.key} has {float(mode.line_rate_hz):.6g} Hz"
             message = f"gives a line rate of {float(line_rate):.6g} Hz; {has}"
             yield Contradiction(("timing", "pixels_per_line"), message, hint)
+
+
+def _regions(picture: Picture) -> Iterator[Contradiction]:
+    for number, region in enumerate(picture.regions):
+        at = ("picture", "regions", number)
+        x, y, width, height = region.at
+        if picture.active is not None and (x + width > picture.active[2] or y + height > picture.active[3]):
+            message = f"leaves the active area of {picture.active[2]} x {picture.active[3]}"
+            yield Contradiction((*at, "at"), message, "count x and y from the active area's top left corner")
+        if region.bars is not None and len(region.bars) > width:
+            message = f"has {len(region.bars)} bars in {width} pixels"
+            yield Contradiction((*at, "bars"), message, "make the region wider")
+
+
+def _region_codes(region: Region) -> tuple[str, tuple[int, ...]]:
+    """Key and codes of a region's filling."""
+    if region.code is not None:
+        return "code", (region.code,)
+    return ("bars", region.bars) if region.bars is not None else ("either", region.either or ())
+
+
+def _picture_codes(picture: Picture, bits: int) -> Iterator[Contradiction]:
+    """Codes that the colour bits cannot make."""
+    if not bits:
+        yield Contradiction(("picture",), "no pin carries a colour bit", "name the colour pins, or delete it")
+        return
+    hint = f"the {bits} colour bits make 0 to {2**bits - 1}"
+    if picture.blanking is not None and picture.blanking >= 2**bits:
+        message = f"code {picture.blanking} needs more colour bits"
+        yield Contradiction(("picture", "blanking"), message, hint)
+    for number, region in enumerate(picture.regions):
+        key, codes = _region_codes(region)
+        wrong = [code for code in codes if code >= 2**bits]
+        if wrong:
+            message = f"code {wrong[0]} needs more colour bits"
+            yield Contradiction(("picture", "regions", number, key), message, hint)

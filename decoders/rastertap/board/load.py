@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from rastertap.board.cross_check import contradictions
 from rastertap.board.locate import key_lines, line_of
 from rastertap.board.model import Board, Colours, Pin, Timing
+from rastertap.board.picture import Picture
 from rastertap.board.problems import board_problem, place_of, printable, problem_of
 from rastertap.errors import BoardError, BoardProblem
 
@@ -62,7 +63,22 @@ def load_board(path: str | os.PathLike[str]) -> Board:
         line = content.count(b"\n", 0, error.start) + 1
         problem = BoardProblem(line, "file", f"is not UTF-8 at byte {error.start}", "save it as UTF-8 text")
         raise BoardError(label, (problem,)) from None
-    return parse_board(text, label)
+    return _beside(parse_board(text, label), Path(path), text)
+
+
+def _beside(board: Board, path: Path, text: str) -> Board:
+    """Find the known picture's reference beside the board file."""
+    picture = board.picture
+    if picture is None or picture.reference is None:
+        return board
+    reference = path.parent / picture.reference
+    if not reference.is_file():
+        at = ("picture", "reference")
+        message = f"there is no file {printable(str(reference))}"
+        hint = "give its path from the board file on"
+        problem = board_problem(line_of(key_lines(text), at), at, message, hint)
+        raise BoardError(printable(str(path)), (problem,))
+    return board.model_copy(update={"picture": picture.model_copy(update={"reference": str(reference)})})
 
 
 def parse_board(text: str, label: str = "board") -> Board:
@@ -127,7 +143,8 @@ def _contradictions(data: dict[str, Any], lines: dict[Place, int]) -> list[Board
     pins = {channel: pin for channel, pin in candidates.items() if pin is not None}
     timing = _valid(Timing, data.get("timing")) or Timing()
     colours = _valid(Colours, data.get("colours"), needed=("set", "list"))
-    found = contradictions(pins, timing, colours, pins_complete=len(pins) == len(candidates))
+    picture = _valid(Picture, data.get("picture"), needed=("regions", "reference"))
+    found = contradictions(pins, timing, colours, picture, pins_complete=len(pins) == len(candidates))
     return [board_problem(line_of(lines, c.at), c.at, c.message, c.hint) for c in found]
 
 
@@ -138,7 +155,8 @@ def _valid(model: type[Part], table: object, needed: tuple[str, ...] = ()) -> Pa
     try:
         return model.model_validate(table)
     except ValidationError as error:
-        wrong = {detail["loc"][0] for detail in error.errors()}
-    if wrong.intersection(needed):
+        wrong = {detail["loc"][0] if detail["loc"] else "" for detail in error.errors()}
+    # An error at the root is one of the part as a whole: no part of it is right by itself.
+    if "" in wrong or wrong.intersection(needed):
         return None
     return model.model_validate({key: value for key, value in table.items() if key not in wrong})

@@ -1,4 +1,4 @@
-"""The board file as checked data: pin map, expected timing, colour set, decoder options.
+"""The board file as checked data: pin map, expected timing, colour set, known picture, decoder options.
 
 The keys ``schema``, ``set`` and ``list`` have other names here, because pydantic and Python use those words
 themselves. What fits together across fields is checked in `cross_check`.
@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    ConfigDict,
     Field,
     PlainSerializer,
     PlainValidator,
@@ -21,6 +19,8 @@ from pydantic import (
 )
 
 from rastertap.board.exact import NOTATION, parse_exact
+from rastertap.board.picture import Picture  # noqa: TC001 - as roles below
+from rastertap.board.strict import ChannelName, Strict, Text
 from rastertap.roles import Polarity, Role  # noqa: TC001 - pydantic reads the annotations at run time
 from rastertap.standards.modes import MODES, Mode
 
@@ -32,12 +32,6 @@ SCHEMA = "rastertap.board/1"
 COLOUR_SETS = ("rgb", "rgbi", "rrggbb", "grey", "list")
 MAX_COLOUR_BITS = 32
 """Colour codes are kept in at most 32 bits."""
-
-
-def _printable(text: str) -> str:
-    if any(not character.isprintable() and character != "\n" for character in text):
-        raise ValueError("holds a control character; write printable text only")
-    return text
 
 
 def _not_empty(values: tuple[float, ...]) -> tuple[float, ...]:
@@ -52,8 +46,6 @@ def _known_standard(key: str) -> str:
     return key
 
 
-Text = Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(_printable)]
-ChannelName = Annotated[str, Field(min_length=1, max_length=500), AfterValidator(_printable)]
 Exact = Annotated[
     Fraction,
     PlainValidator(parse_exact),
@@ -74,13 +66,7 @@ Position = Annotated[int, Field(ge=1, le=1000)]
 HexColour = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}$")]
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(
-        strict=True, extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False
-    )
-
-
-class Pin(_Strict):
+class Pin(Strict):
     """What one analyser channel is clipped to."""
 
     role: Role = Field(description="What the pin carries.")
@@ -98,7 +84,7 @@ class Pin(_Strict):
     wire: Text | None = Field(default=None, description="Colour or label of the wire.")
 
 
-class Timing(_Strict):
+class Timing(Strict):
     """What the board is expected to do; everything is optional."""
 
     standard: StandardKey | None = Field(
@@ -135,7 +121,7 @@ class Timing(_Strict):
         return MODES[self.standard] if self.standard else None
 
 
-class Colours(_Strict):
+class Colours(Strict):
     """How a colour code becomes a colour."""
 
     colour_set: Literal["rgb", "rgbi", "rrggbb", "grey", "list"] = Field(alias="set")
@@ -156,7 +142,7 @@ class Colours(_Strict):
         return colour.colour_table(self.colour_set, bits, dark_yellow=bool(self.dark_yellow))
 
 
-class Board(_Strict):
+class Board(Strict):
     """One kind of board."""
 
     schema_version: Literal["rastertap.board/1"] = Field(alias="schema")
@@ -165,6 +151,10 @@ class Board(_Strict):
     pins: dict[ChannelName, Pin] = Field(default_factory=dict, description="Analyser channel to pin.")
     timing: Timing = Field(default_factory=Timing)
     colours: Colours | None = None
+    picture: Picture | None = Field(
+        default=None,
+        description="What the screen shows when a capture is taken: tells the colour bits apart.",
+    )
     decoders: dict[ChannelName, dict[str, Any]] = Field(
         default_factory=dict,
         description="Options of a decoder plug-in, by its name; the plug-in checks them.",
@@ -174,9 +164,9 @@ class Board(_Strict):
     def _fits_together(self) -> Board:
         from rastertap.board.cross_check import contradictions
 
-        found = contradictions(self.pins, self.timing, self.colours)
+        found = contradictions(self.pins, self.timing, self.colours, self.picture)
         if found:
-            raise ValueError("; ".join(f"{'.'.join(c.at)}: {c.message}" for c in found))
+            raise ValueError("; ".join(f"{'.'.join(map(str, c.at))}: {c.message}" for c in found))
         return self
 
     def channel_of(self, role: Role, bit: int | None = None) -> str | None:

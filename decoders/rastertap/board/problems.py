@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from rastertap.board.model import SCHEMA, Board, Colours, Pin, Timing
+from rastertap.board.picture import Picture, Region
 from rastertap.errors import BoardProblem
 from rastertap.standards.modes import MODES
 
@@ -18,7 +19,13 @@ if TYPE_CHECKING:
 
 Place = tuple[str | int, ...]
 
-TABLES: dict[str, type[BaseModel]] = {"[pins.CHANNEL]": Pin, "[timing]": Timing, "[colours]": Colours}
+TABLES: dict[str, type[BaseModel]] = {
+    "[pins.CHANNEL]": Pin,
+    "[timing]": Timing,
+    "[colours]": Colours,
+    "[picture]": Picture,
+    "[[picture.regions]]": Region,
+}
 
 EXAMPLES = {
     "schema": f'schema = "{SCHEMA}"',
@@ -48,6 +55,15 @@ EXAMPLES = {
     "set": 'set = "rgbi"',
     "dark_yellow": "dark_yellow = true",
     "list": 'list = ["#000000", "#FFFFFF"]',
+    "picture": '[picture] and below it reference = "good.vcd.gz"',
+    "active": "active = [136, 46, 384, 240]",
+    "blanking": "blanking = 0",
+    "reference": 'reference = "good.vcd.gz"',
+    "regions": "[[picture.regions]] and below it at = [0, 0, 384, 20] and code = 1",
+    "at": "at = [0, 0, 384, 20]",
+    "code": "code = 1",
+    "bars": "bars = [0, 1, 2, 3, 4, 5, 6, 7]",
+    "either": "either = [1, 14]",
 }
 """How each key is written."""
 
@@ -113,7 +129,8 @@ def _message(error: ErrorDetails, place: Place) -> str:
 
 
 def _with_value(error: ErrorDetails) -> str:
-    return f"{error['ctx']['error']}: {_shown(error['input'])}"
+    said = f"{error['ctx']['error']}"
+    return said if isinstance(error["input"], dict) else f"{said}: {_shown(error['input'])}"
 
 
 def _shown(value: object) -> str:
@@ -154,8 +171,15 @@ def _closest(word: str, words: Iterable[str]) -> str:
 
 
 def _model_at(place: Sequence[str | int]) -> type[BaseModel]:
+    if place[:2] == ("picture", "regions") and len(place) > 3:  # noqa: PLR2004 - a key of one region
+        return Region
     if len(place) > 1:
-        models: dict[str, type[BaseModel]] = {"pins": Pin, "timing": Timing, "colours": Colours}
+        models: dict[str, type[BaseModel]] = {
+            "pins": Pin,
+            "timing": Timing,
+            "colours": Colours,
+            "picture": Picture,
+        }
         return models.get(str(place[0]), Board)
     return Board
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from rastertap.board.model import Board, Colours, Pin, Timing
+    from rastertap.board.picture import Picture
 
 _HEADINGS = ("channel", "role", "polarity", "chip pin", "connector", "wire")
 
@@ -29,6 +30,9 @@ def board_summary(board: Board) -> str:
         "",
         "colours",
         *_indent(_colour_lines(board.colours)),
+        "",
+        "known picture",
+        *_indent(_picture_lines(board.picture)),
         *_decoder_lines(board),
         "",
         "not stated",
@@ -85,6 +89,22 @@ def _colour_lines(colours: Colours | None) -> list[str]:
     return [f"{colours.colour_set}{yellow}"]
 
 
+def _picture_lines(picture: Picture | None) -> list[str]:
+    if picture is None:
+        return ["not stated"]
+    lines = [printable(f"note: {line}") for line in (picture.note or "").splitlines()]
+    if picture.reference is not None:
+        lines.append(printable(f"reference: {picture.reference}"))
+    for region in picture.regions:
+        filling = f"code {region.code}" if region.code is not None else ""
+        filling = f"bars {', '.join(map(str, region.bars))}" if region.bars is not None else filling
+        filling = f"codes {', '.join(map(str, region.either))}" if region.either is not None else filling
+        x, y, width, height = region.at
+        name = f"{region.name}: " if region.name else ""
+        lines.append(printable(f"{name}{width} x {height} at {x}, {y}: {filling}"))
+    return lines
+
+
 def _decoder_lines(board: Board) -> list[str]:
     if not board.decoders:
         return []
@@ -97,6 +117,5 @@ def _not_stated(board: Board) -> list[list[str]]:
     used = {pin.role for pin in board.pins.values()}
     roles = [str(role) for role in ROLES if role not in used and role not in ("other", "subcarrier")]
     keys = [key for key in type(board.timing).model_fields if getattr(board.timing, key) is None]
-    if board.colours is None:
-        keys.append("colours")
+    keys += [key for key in ("colours", "picture") if getattr(board, key) is None]
     return [group for group in (roles, keys) if group]
