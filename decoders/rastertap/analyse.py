@@ -5,26 +5,32 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from rastertap import plugins
-from rastertap.capture.interface import Window
+from rastertap.capture.model import HIGH
+from rastertap.capture.pieces import Piece
 from rastertap.checks.interface import Evidence, Finding
 from rastertap.checks.verdict import Verdict, judge
-from rastertap.decode import Decoded, check_settings, decode
-from rastertap.progress import Progress, Silent
+from rastertap.decode import Decoded, check_settings, decode, join
 from rastertap.standards.modes import nearest_mode
 from rastertap.streams.interface import Context, Pin
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from rastertap.board.model import Board
+    from rastertap.capture.interface import Window
     from rastertap.capture.model import Capture
+    from rastertap.progress import Progress
     from rastertap.standards.modes import Mode, ModeDistance
     from rastertap.streams.model import Sync
 
 DEFAULT_LIMITS = "home-computer"
 DEFAULT_TIMEBASE_PPM = 50.0
 """Tolerance of a logic analyser's timebase: common practice, no source."""
+MOST_TIMES = 20
+"""Times of unknown levels kept for each channel and piece."""
 
 
 @dataclass(frozen=True)
@@ -77,16 +83,82 @@ def recognise(sync: Sync | None, tick_s: float) -> tuple[Mode | None, ModeDistan
     )
 
 
-def analyse(capture: Capture, request: Request) -> Analysis:
-    """Analyse a capture that has been read."""
+class _Whole:
+    """Facts of the whole recording, gathered while its pieces pass."""
+
+    def __init__(self) -> None:
+        self.start = 0
+        self.first: Capture | None = None
+        self.edges: dict[str, int] = {}
+        self.unknown: dict[str, list[int]] = {}
+
+    def add(self, piece: Piece) -> None:
+        """Count what counts in this piece."""
+        capture = piece.capture
+        if self.first is None:
+            self.first, self.start = capture, capture.start
+        low, high = piece.span or (capture.start, capture.end + 1)
+        for channel in capture.channels:
+            inside = slice(*np.searchsorted(channel.ticks, (low, high)))
+            ticks, levels = channel.ticks[inside], channel.levels[inside]
+            self.edges[channel.name] = self.edges.get(channel.name, 0) + ticks.size
+            unknown = ticks[levels > HIGH]
+            if unknown.size:
+                self.unknown.setdefault(channel.name, []).extend(unknown.tolist()[:MOST_TIMES])
+
+    def capture(self, last: Capture) -> Capture:
+        """Give the first piece's changes with the whole recording's start, end and findings of the reader."""
+        if self.first is None:
+            raise ValueError("no piece was added")
+        return replace(last, start=self.start, channels=self.first.channels)
+
+
+def analyse_pieces(
+    found: Iterable[Piece], request: Request, *, sink: Callable[[Decoded], None] | None = None
+) -> Analysis:
+    """Analyse a recording piece by piece.
+
+    Parameters
+    ----------
+    found : iterable of Piece
+        In order, at least one.
+    request : Request
+        What to do.
+    sink : callable, optional
+        Shown what was decoded from each piece, with its frames, before they are joined.
+
+    Notes
+    -----
+    Roles are found on the first piece and hold for the rest.
+    """
     from rastertap.streams.roles import find_pins
 
     check_settings(request.settings or {}, "--set")
     if request.board is not None:
         check_settings(request.board.decoders, "board file")
-    binary = replace(capture, channels=tuple(c.binary() for c in capture.channels))
-    pins = find_pins(binary, request.board)
-    decoded = decode(Context(binary, pins, request.board), request.settings)
+    whole, pins, joined = _Whole(), tuple[Pin, ...](), None
+    capture = None
+    for piece in found:
+        whole.add(piece)
+        capture = piece.capture
+        binary = replace(capture, channels=tuple(c.binary() for c in capture.channels))
+        if joined is None:
+            pins = find_pins(binary, request.board)
+        before = joined.streams if joined is not None else {}
+        context = Context(binary, pins, request.board, span=piece.span, before=before)
+        decoded = decode(context, request.settings)
+        if sink is not None:
+            sink(decoded)
+        joined = decoded if joined is None or piece.span is None else join(joined, decoded, piece.span[0])
+    if joined is None or capture is None:
+        raise ValueError("no piece to analyse")
+    return _judged(whole, whole.capture(capture), pins, joined, request)
+
+
+def _judged(
+    whole: _Whole, capture: Capture, pins: tuple[Pin, ...], decoded: Decoded, request: Request
+) -> Analysis:
+    """Check what was decoded."""
     mode, distance = recognise(decoded.streams.get("sync"), float(capture.tick))
     evidence = Evidence(
         capture=capture,
@@ -98,9 +170,16 @@ def analyse(capture: Capture, request: Request) -> Analysis:
         mode=mode,
         mode_close=distance is not None and distance.close,
         timebase_ppm=request.timebase_ppm,
+        edges=whole.edges,
+        unknown=whole.unknown,
     )
     findings = tuple(f for check in _checks() for f in check.run(evidence))
     return Analysis(capture, request, pins, decoded, evidence, distance, findings, judge(findings, evidence))
+
+
+def analyse(capture: Capture, request: Request) -> Analysis:
+    """Analyse a capture that was read whole."""
+    return analyse_pieces([Piece(capture, None, last=True)], request)
 
 
 def _checks() -> list[Any]:
@@ -114,8 +193,9 @@ def analyse_path(
     reader: str | None = None,
     window: Window | None = None,
     progress: Progress | None = None,
+    sink: Callable[[Decoded], None] | None = None,
 ) -> Analysis:
-    """Read a capture and analyse it.
+    """Read a capture and analyse it, in memory that does not grow with it.
 
     Raises
     ------
@@ -124,7 +204,7 @@ def analyse_path(
     UsageError
         When an option does not fit.
     """
-    from rastertap.capture.read import read_capture
+    from rastertap.capture.read import read_pieces
 
-    capture = read_capture(path, reader=reader, window=window or Window(), progress=progress or Silent())
-    return analyse(capture, request or Request())
+    found = read_pieces(path, reader=reader, window=window, progress=progress)
+    return analyse_pieces(found, request or Request(), sink=sink)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
@@ -84,9 +84,17 @@ class _ColourBus:
                 f"the pixel clock is a {type(clock).__name__}, which this decoder does not know"
             )
         fixed = None if options.delay_ns is None else options.delay_ns * 1e-9 / float(context.capture.tick)
+        before = context.before.get("colour_bus")
+        if fixed is None and isinstance(before, ColourBus):
+            # One sampling point for the whole capture: pieces read at different phases would not compare.
+            fixed = before.sampling.delay
         sampling = find_sampling_point(bits, clock, context.step, fixed_delay=fixed)
         palette, source = self.palette(context, len(bits))
         return ColourBus(self.family, bits, palette, source, sampling)
+
+    def join(self, earlier: ColourBus, later: ColourBus, at: int) -> ColourBus:  # noqa: ARG002 - nothing is cut
+        """Keep the sampling point, with the changes of both pieces."""
+        return replace(earlier, bits=later.bits, sampling=earlier.sampling.joined(later.sampling))
 
 
 class RgbBus(_ColourBus):
