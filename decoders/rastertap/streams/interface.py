@@ -40,6 +40,10 @@ class Pin:
         How well the role fits.
     why : tuple of str
         The evidence.
+    kind : str
+        For ``other``: what it looks like, e.g. ``floating`` (see `rastertap.streams.role_other`).
+    scores : mapping of Role to float
+        Score of every role that fits at all; more than one good one means that behaviour cannot decide.
     """
 
     channel: str
@@ -48,6 +52,8 @@ class Pin:
     polarity: Polarity | None
     score: float
     why: tuple[str, ...]
+    kind: str = ""
+    scores: Mapping[Role, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
