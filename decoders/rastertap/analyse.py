@@ -144,7 +144,7 @@ def analyse_pieces(
         binary = replace(capture, channels=tuple(c.binary() for c in capture.channels))
         if joined is None:
             pins = find_pins(binary, request.board)
-        before = joined.streams if joined is not None else {}
+        before: Mapping[str, Any] = joined.streams if joined is not None else {}
         context = Context(binary, pins, request.board, span=piece.span, before=before)
         decoded = decode(context, request.settings)
         if sink is not None:

@@ -166,7 +166,7 @@ def join(earlier: Decoded, later: Decoded, at: int) -> Decoded:
             streams[gives] = product
             continue
         again = any(t.gives == gives and t.ran and t.name == ran.get(gives) for t in later.tried)
-        decoder = plugins.load("rastertap.decoders", ran[gives]).factory() if again else None
+        decoder: Any = plugins.load("rastertap.decoders", ran[gives]).factory() if again else None
         if hasattr(decoder, "join"):
             streams[gives] = decoder.join(streams[gives], product, at)
     missing = {gives: why for gives, why in earlier.missing.items() if gives not in streams}

@@ -28,7 +28,7 @@ SINGLE_CAUSES: dict[str, str] = {
         "Unplug the connector at once and seat it on the right pins: check for damage before powering"
         " up again."
     ),
-    "taps.reversed": "Turn the ribbon or connector round: check for damage before powering up again.",
+    "taps.reversed": "Switch the machine off and unplug it now. Then turn the ribbon or connector round, and look for damage before you power up again.",
     "taps.swapped": "Swap those wires back and record again.",
     "taps.inverted": "Check for an inverting buffer on that wire, or correct the polarity in the board file.",
     "taps.stuck_low": (

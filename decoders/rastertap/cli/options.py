@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from rastertap.analyse import Analysis
+    from rastertap.cli.saving import Saver
 
 UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 WIDTH = (60, 110)
@@ -91,6 +92,7 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         limits: str | None,
         timebase_ppm: float,
         settings: Sequence[str],
+        saver: Saver | None = None,
         **rest: Any,
     ) -> Any:
         from rastertap.analyse import DEFAULT_LIMITS, Request, analyse_path
@@ -107,8 +109,10 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         )
         with bar(quiet=bool(rest.get("quiet"))) as progress:
             analysis = analyse_path(
-                capture, request, reader=reader, window=Window(start, end), progress=progress
+                capture, request, reader=reader, window=Window(start, end), progress=progress, sink=saver
             )
+        if saver is not None:
+            rest["saver"] = saver
         return command(analysis=analysis, **rest)
 
     for decorator in reversed(decorators):
