@@ -13,8 +13,9 @@ from rastertap.board.cross_check import contradictions
 from rastertap.board.locate import key_lines, line_of
 from rastertap.board.model import Board, Colours, Pin, Timing
 from rastertap.board.picture import Picture
-from rastertap.board.problems import board_problem, place_of, printable, problem_of
+from rastertap.board.problems import board_problem, place_of, problem_of
 from rastertap.errors import BoardError, BoardProblem
+from rastertap.printable import printable
 
 if TYPE_CHECKING:
     import os

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rastertap.board.model import SCHEMA, Board, Colours, Pin, Timing
 from rastertap.board.picture import Picture, Region
 from rastertap.errors import BoardProblem
+from rastertap.printable import printable
 from rastertap.standards.modes import MODES
 
 if TYPE_CHECKING:
@@ -77,13 +78,6 @@ _KINDS = {
     "model_type": "a table",
     "model_attributes_type": "a table",
 }
-
-
-def printable(text: str) -> str:
-    """Write every character that a terminal might act on as its escape, e.g. ESC as backslash x1b."""
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode("ascii") for c in text
-    )
 
 
 def problem_of(error: ErrorDetails, line: int) -> BoardProblem:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rastertap.board.problems import printable
+from rastertap.printable import printable
 from rastertap.roles import ROLES
 
 if TYPE_CHECKING:

@@ -63,7 +63,7 @@ def new(capture: str, out: Path | None, *, force: bool) -> None:
 
     Take the capture from a board known to be good: what is found becomes what is expected.
     """
-    from rastertap.board.problems import printable
+    from rastertap.printable import printable
 
     if out is not None and out.exists() and not force:
         raise UsageError(

@@ -11,6 +11,7 @@ import click
 
 from rastertap import __version__
 from rastertap.errors import RastertapError
+from rastertap.printable import printable
 
 if TYPE_CHECKING:
     from typing import NoReturn
@@ -80,6 +81,11 @@ def _report_bug(error: BaseException) -> str:
     return log.name
 
 
+def _say(text: str) -> None:
+    """Write an error to standard error; names in it may come from a file that nobody vouches for."""
+    click.echo("\n".join(map(printable, text.split("\n"))), err=True)
+
+
 def run() -> NoReturn:
     """Entry point of the console command."""
     try:
@@ -95,13 +101,13 @@ def run() -> NoReturn:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except RastertapError as error:
-        click.echo(f"error: {error}", err=True)
+        _say(f"error: {error}")
         if error.hint:
-            click.echo(f"hint: {error.hint}", err=True)
+            _say(f"hint: {error.hint}")
         sys.exit(error.exit_code)
     except Exception as error:  # noqa: BLE001 - the last line of defence: no traceback reaches a user
         path = _report_bug(error)
-        click.echo(f"error: this is a bug in rastertap ({type(error).__name__}: {error})", err=True)
-        click.echo(f"hint: please report it with the log {path}", err=True)
+        _say(f"error: this is a bug in rastertap ({type(error).__name__}: {error})")
+        _say(f"hint: please report it with the log {path}")
         sys.exit(EXIT_BUG)
     sys.exit(code if isinstance(code, int) else 0)

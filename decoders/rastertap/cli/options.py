@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rastertap.errors import UsageError
+from rastertap.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -113,11 +114,23 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
             )
         if saver is not None:
             rest["saver"] = saver
+        if not rest.get("quiet"):
+            _warn_of_broken_plugins()
         return command(analysis=analysis, **rest)
 
     for decorator in reversed(decorators):
         with_analysis = decorator(with_analysis)
     return with_analysis
+
+
+def _warn_of_broken_plugins() -> None:
+    """Say what did not run: a check that is not there finds nothing."""
+    from rastertap.plugins import load_all
+
+    broken = [p for group in ("rastertap.decoders", "rastertap.checks") for p in load_all(group) if p.error]
+    for plugin in broken:
+        kind = plugin.group.rpartition(".")[2].removesuffix("s")
+        click.echo(printable(f"warning: {kind} '{plugin.name}' cannot be used: {plugin.error}"), err=True)
 
 
 def _board(path: str | None) -> Any:

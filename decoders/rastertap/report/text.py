@@ -6,6 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from rastertap.checks.clock import frequency_hz
+from rastertap.printable import printable, table_name
 from rastertap.streams.counts import field_periods, lines_per_field
 
 if TYPE_CHECKING:
@@ -27,11 +28,6 @@ PLACES: dict[Place, str] = {
     "undecided": "undecided",
 }
 WORST_FIRST = ("fail", "warn", "pass", "not_measured")
-
-
-def printable(text: str) -> str:
-    """Escape what could move a cursor or hide text: names come from files that nobody vouches for."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def _wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
@@ -85,6 +81,9 @@ def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
         if area is not None:
             text += f"; active area {area.width} x {area.height}, from pixel {area.x}, line {area.y}"
         yield "frames", text
+    for product, stream in evidence.streams.items():
+        if callable(getattr(stream, "summary", None)):  # a third party's product says itself what it is
+            yield product.replace("_", " "), stream.summary()
     for product, reason in evidence.missing.items():
         yield product.replace("_", " "), f"not measured: {reason}"
 
@@ -106,7 +105,7 @@ def _timing(analysis: Analysis) -> str:
 
 def pin_lines(analysis: Analysis, width: int, *, why: bool) -> Iterator[str]:
     """Give one line a channel: role, polarity, score, and the reasons when ``why``."""
-    names = [printable(p.channel) for p in analysis.pins]
+    names = [table_name(p.channel) for p in analysis.pins]
     column = max([len("channel"), *map(len, names)])
     yield f"  {'channel'.ljust(column)}  {'carries':<16}  {'score':>5}"
     for pin, name in zip(analysis.pins, names, strict=True):

@@ -1,0 +1,22 @@
+"""Text that is safe on a terminal: names come from files that nobody vouches for."""
+
+from __future__ import annotations
+
+LONGEST_NAME = 40
+"""Longest name shown in a table."""
+
+
+def printable(text: str) -> str:
+    """Write every character that a terminal might act on as its escape, e.g. ESC as backslash x1b."""
+    return "".join(
+        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode("ascii") for c in text
+    )
+
+
+def table_name(name: str) -> str:
+    """Make a name printable, and cut a very long one in its middle, where names differ least."""
+    shown = printable(name)
+    if len(shown) <= LONGEST_NAME:
+        return shown
+    kept = (LONGEST_NAME - len("...")) // 2
+    return f"{shown[:kept]}...{shown[-kept:]}"
