@@ -23,7 +23,13 @@ def positions(times: NDArray[np.int64], lines: Lines) -> NDArray[np.float64]:
     return np.asarray(index + (times - starts[index]) / length, np.float64)
 
 
-def find_fields(times: NDArray[np.int64], widths: NDArray[np.int64], lines: Lines) -> tuple[Fields, bool | None]:
+FOLD = 0.23
+"""A common phase before this counts as half a line later, so that rounding does not choose the parity."""
+
+
+def find_fields(
+    times: NDArray[np.int64], widths: NDArray[np.int64], lines: Lines
+) -> tuple[Fields, bool | None]:
     """Find the first line of every field, and whether fields interlace.
 
     Parameters
@@ -42,10 +48,11 @@ def find_fields(times: NDArray[np.int64], widths: NDArray[np.int64], lines: Line
     """
     if not times.size or lines.starts.size < 2:  # noqa: PLR2004 - a line needs a start and an end
         none = np.empty(0, np.int64)
-        return Fields(none, none, np.empty(0), none), None
+        return Fields(none, none, np.empty(0), none, np.empty(0)), None
     place = positions(times, lines)
     # Doubling the phase folds the two fields of an interlaced frame onto each other.
     common = float(np.angle(np.exp(4j * np.pi * place).mean()) / (4 * np.pi))
+    common += 0.5 if common < -FOLD else 0.0
     half = np.round((place - common) * 2).astype(np.int64) % 2
     interlaced = bool((half[1:] != half[:-1]).mean() > 0.5) if half.size > 1 else None  # noqa: PLR2004 - most
     if not interlaced:
@@ -54,4 +61,21 @@ def find_fields(times: NDArray[np.int64], widths: NDArray[np.int64], lines: Line
     after = common + half / 2
     first = whole + (after > LATE)
     offset = first - whole - after
-    return Fields(times, np.clip(first, 0, lines.starts.size - 1), offset, widths), interlaced
+    return (
+        Fields(
+            times,
+            np.clip(first, 0, lines.starts.size - 1),
+            offset,
+            widths,
+            _lines_of(place, first, interlaced=bool(interlaced)),
+        ),
+        interlaced,
+    )
+
+
+def _lines_of(
+    place: NDArray[np.float64], first: NDArray[np.int64], *, interlaced: bool
+) -> NDArray[np.float64]:
+    """Lines of each field; without interlace whole ones: where in the line its sync falls does not matter."""
+    between = np.round(np.diff(place) * 2) / 2 if interlaced else np.diff(first)
+    return np.append(between.astype(np.float64), np.nan)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from numpy.typing import NDArray
 
 from rastertap.jit import kernel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 
 @kernel
@@ -26,8 +30,13 @@ def _near(edges: NDArray[np.int64], first: int, time: float, tolerance: float) -
 
 
 @kernel
-def track_lines(
-    edges: NDArray[np.int64], anchor: int, period: float, tolerance: float, end: int
+def track_lines(  # noqa: PLR0917 - kernels are called by position
+    edges: NDArray[np.int64],
+    steady: NDArray[np.bool_],
+    anchor: int,
+    period: float,
+    tolerance: float,
+    end: int,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Follow a line rate through sync edges, from ``anchor`` on.
 
@@ -38,6 +47,8 @@ def track_lines(
     ----------
     edges : ndarray of int64, shape (n,)
         Leading edges, increasing, ticks.
+    steady : ndarray of bool, shape (n,)
+        Whether the phase may step to this edge: not to one within a field sync.
     anchor : int
         Index of an edge that begins a line.
     period, tolerance : float
@@ -73,7 +84,7 @@ def track_lines(
             while i < edges.size and edges[i] < starts[n - 1] + 1.9 * period:
                 one = _near(edges, i + 1, edges[i] + period, tolerance)
                 two = _near(edges, i + 1, edges[i] + 2 * period, tolerance)
-                if one >= 0 and two >= 0 and _near(edges, after, due + period, tolerance) < 0:
+                if steady[i] and one >= 0 and two >= 0 and _near(edges, after, due + period, tolerance) < 0:
                     found = i
                     steps[k] = n
                     k += 1
@@ -86,14 +97,14 @@ def track_lines(
         else:
             if due > end:
                 break
-            starts[n] = int(round(due))
+            starts[n] = round(due)
             source[n] = -1
         n += 1
     return starts[:n].copy(), source[:n].copy(), steps[:k].copy()
 
 
 @kernel
-def read_bit(
+def read_bit(  # noqa: PLR0917 - kernels are called by position
     times: NDArray[np.int64],
     edges: NDArray[np.int64],
     initial: int,

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.errors import DecodeError
-from rastertap.measured import Measured
 from rastertap.streams.model import Lines
 from rastertap.streams.rhythm import dominant_interval
 
@@ -33,34 +32,55 @@ class LineTrack:
     ----------
     lines : Lines
         All lines from the start of the capture to its end.
-    period : Measured
-        Line period, ticks.
-    width : Measured
-        Width of the line sync pulse, ticks.
+    period : float
+        Line period, ticks, robust against what happens now and then.
     steps : ndarray of int64
         Lines at which the line phase jumps.
+    source : ndarray of int64
+        Index of the leading edge that begins each line, -1 where none does.
     spare : ndarray of int64
         Indices of the leading edges that begin no line.
     """
 
     lines: Lines
-    period: Measured
-    width: Measured
+    period: float
     steps: NDArray[np.int64]
+    source: NDArray[np.int64]
     spare: NDArray[np.int64]
 
 
-def _anchor(edges: NDArray[np.int64], period: float, tolerance: float) -> int:
-    """Index of the edge that most later edges follow at whole line periods."""
-    tried = edges[: 40 * LINES_FOR_ANCHOR]
-    due = tried[:, None] + period * np.arange(1, LINES_FOR_ANCHOR + 1)
+def _anchor(edges: NDArray[np.int64], steady: NDArray[np.bool_], period: float, tolerance: float) -> int:
+    """Index of the steady edge that most later edges follow at whole line periods."""
+    tried = np.flatnonzero(steady)[: 40 * LINES_FOR_ANCHOR]
+    due = edges[tried][:, None] + period * np.arange(1, LINES_FOR_ANCHOR + 1)
     near = np.clip(np.searchsorted(edges, due), 1, edges.size - 1)
     error = np.minimum(np.abs(edges[near] - due), np.abs(edges[near - 1] - due))
-    return int(np.argmax((error <= tolerance).sum(axis=1)))
+    return int(tried[np.argmax((error <= tolerance).sum(axis=1))])
+
+
+def line_rhythm(edges: NDArray[np.int64], capture: Capture, step: float) -> float:
+    """Find the line period in the leading edges of a line sync, ticks.
+
+    Raises
+    ------
+    DecodeError
+        When no line rate stands out.
+    """
+    rhythm = dominant_interval(edges, step)
+    seconds = rhythm.period * float(capture.tick)
+    if edges.size < LINES_FOR_ANCHOR or not SHORTEST_LINE_S < seconds < LONGEST_LINE_S:
+        raise DecodeError("no line rate stands out in the sync edges")
+    return rhythm.period
 
 
 def track(
-    edges: NDArray[np.int64], widths: NDArray[np.int64], capture: Capture, step: float, *, tolerance: float
+    edges: NDArray[np.int64],
+    widths: NDArray[np.int64],
+    capture: Capture,
+    step: float,
+    *,
+    tolerance: float,
+    steady: NDArray[np.bool_] | None = None,
 ) -> LineTrack:
     """Find the scan lines in the leading edges of a line sync.
 
@@ -76,6 +96,8 @@ def track(
         Sampling step, ticks.
     tolerance : float
         How far from due a line may begin, in line periods.
+    steady : ndarray of bool, shape (n,), optional
+        Edges to which the line phase may jump; all when left out.
 
     Raises
     ------
@@ -84,15 +106,15 @@ def track(
     """
     from rastertap.streams.kernels import track_lines
 
-    rhythm = dominant_interval(edges, step)
-    second = float(capture.tick)
-    if edges.size < LINES_FOR_ANCHOR or not SHORTEST_LINE_S < rhythm.period * second < LONGEST_LINE_S:
-        raise DecodeError("no line rate stands out in the sync edges")
-    period, near = rhythm.period, tolerance * rhythm.period + 2 * step
-    anchor = _anchor(edges, period, near)
-    starts, source, steps = track_lines(edges, anchor, period, near, capture.end)
-    mirrored = -edges[::-1].copy()
-    back, back_source, back_steps = track_lines(mirrored, edges.size - 1 - anchor, period, near, -capture.start)
+    sure = np.ones(edges.size, np.bool_) if steady is None else steady
+    period = line_rhythm(edges, capture, step)
+    near = tolerance * period + 2 * step
+    anchor = _anchor(edges, sure, period, near)
+    starts, source, steps = track_lines(edges, sure, anchor, period, near, capture.end)
+    mirrored, mirrored_sure = -edges[::-1].copy(), sure[::-1].copy()
+    back, back_source, back_steps = track_lines(
+        mirrored, mirrored_sure, edges.size - 1 - anchor, period, near, -capture.start
+    )
     before = back.size - 1
     starts = np.concatenate((-back[:0:-1], starts))
     source = np.concatenate((np.where(back_source < 0, -1, edges.size - 1 - back_source)[:0:-1], source))
@@ -101,30 +123,17 @@ def track(
     measured = source >= 0
     line_widths = np.where(measured, widths[np.clip(source, 0, None)], 0)
     spare = np.setdiff1d(np.arange(edges.size), source[measured])
-    fitted = fit_period(starts, measured, steps, period, step)
-    known = line_widths[line_widths > 0]
-    width = float(np.median(known)) if known.size else 0.0
-    # Median of many widths: each is off by the triangular step/sqrt(6); a whole step is lost when all agree.
-    spread = step / np.sqrt(12) if known.size else float("inf")
-    return LineTrack(Lines(starts, measured, line_widths), fitted, Measured(width, spread, "ticks"), steps, spare)
+    return LineTrack(
+        Lines(starts, measured, line_widths), usual_period(starts, measured, period), steps, source, spare
+    )
 
 
-def fit_period(
-    starts: NDArray[np.int64], measured: NDArray[np.bool_], steps: NDArray[np.int64], guess: float, step: float
-) -> Measured:
-    """Fit the line period to the measured starts, step by step where the phase jumps.
-
-    Runs between jumps are fitted one by one (least squares) and averaged by their length in lines.
-    """
-    bounds = np.concatenate(([0], steps, [starts.size])).astype(np.int64)
-    total, weight = 0.0, 0.0
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
-        index = np.arange(low, high)[measured[low:high]]
-        if index.size < 3:  # noqa: PLR2004 - a slope and one to spare
-            continue
-        slope = float(np.polyfit(index - index[0], (starts[index] - starts[index[0]]).astype(np.float64), 1)[0])
-        lines = float(index[-1] - index[0])
-        total, weight = total + slope * lines, weight + lines
-    if not weight:
-        return Measured(guess, step, "ticks")
-    return Measured(total / weight, GRID_WORST * step / weight, "ticks")
+def usual_period(starts: NDArray[np.int64], measured: NDArray[np.bool_], guess: float) -> float:
+    """Mean of the lines' intervals without those far off: a few odd ones do not move it."""
+    known = np.flatnonzero(measured)
+    if known.size < 3:  # noqa: PLR2004 - too few to leave any out
+        return guess
+    each = np.diff(starts[known]) / np.diff(known)
+    middle = float(np.median(each))
+    reach = max(4 * float(np.median(np.abs(each - middle))), 1e-3 * middle)
+    return float(each[np.abs(each - middle) <= reach].mean())

@@ -9,15 +9,17 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.measured import Measured
-from rastertap.streams.fields import find_fields, positions
+from rastertap.streams.field_pulses import FieldSyncs, field_pulse_tallies, group_broad
+from rastertap.streams.fields import positions
 from rastertap.streams.interface import CONTRACT, Context
-from rastertap.streams.lines import LineTrack, track
-from rastertap.streams.model import Sync
+from rastertap.streams.lines import LineTrack, line_rhythm, track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
+from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from rastertap.streams.model import Lines, Sync
 
 
 @dataclass(frozen=True)
@@ -41,25 +43,8 @@ NEAR_FIELD_SYNC = 12.0
 BT.470 Table 1-2, 2.5 H or 3 H each)."""
 
 
-def broad_pulses(width: float, period: float, broad: float) -> float:
-    """Width in ticks from which a pulse is a broad one."""
-    return max(broad * period, 2 * width)
-
-
-def field_syncs(pulses: Pulses, period: float, shortest: float) -> Pulses:
-    """Join neighbouring broad pulses into field syncs."""
-    wide = pulses.at_least(max(int(shortest), 1))
-    keep = wide.widths > 0
-    starts, ends = wide.starts[keep], wide.starts[keep] + wide.widths[keep]
-    if not starts.size:
-        return Pulses(pulses.active, starts, starts)
-    new = np.concatenate(([True], starts[1:] - ends[:-1] > period))
-    last = np.concatenate((np.flatnonzero(new)[1:] - 1, [starts.size - 1]))
-    return Pulses(pulses.active, starts[new], ends[last] - starts[new])
-
-
 class CompositeSync:
-    """Lines and fields from composite sync: with or without serrations and equalising pulses, or inverted in the field sync."""
+    """Lines and fields from composite sync, whatever becomes of the line sync in the field sync."""
 
     name: ClassVar[str] = "sync-composite"
     contract: ClassVar[int] = CONTRACT
@@ -76,52 +61,79 @@ class CompositeSync:
         return Match(0.8 * found[0].score, (f"csync on {found[0].channel}",))
 
     def decode(self, context: Context, options: CompositeSyncOptions) -> Sync:
-        """Track the lines through the field sync, then find the broad pulses."""
+        """Find the broad pulses, then track the lines through them."""
         channel = context.channel_with("csync")
         if channel is None:
             raise DecodeError("no channel behaves like a composite sync")
-        step = context.step
-        pulses = pulses_of(channel, context.capture, step)
-        found = track(pulses.starts, pulses.widths, context.capture, step, tolerance=options.tolerance)
-        period = found.period.value
-        fields_at = field_syncs(pulses, period, broad_pulses(found.width.value, period, options.broad))
-        fields, interlaced = find_fields(fields_at.starts, fields_at.widths, found.lines)
-        width = None
-        if fields_at.starts.size:
-            median = float(np.median(fields_at.widths)) / period
-            width = Measured(median, step / np.sqrt(6) / period, "lines")
-        return Sync(
-            kind="composite",
-            channels=(channel.name,),
-            lines=found.lines,
-            fields=fields,
-            line_period=found.period,
-            line_width=found.width,
-            line_polarity=polarity_of(pulses.active),
-            field_polarity=polarity_of(pulses.active) if fields_at.starts.size else None,
-            field_width=width,
-            interlaced=interlaced,
-            glitches=_glitches(pulses, found, fields_at, options),
-            steps=found.steps,
+        step, capture = context.step, context.capture
+        pulses = pulses_of(channel, capture, step)
+        rough = line_rhythm(pulses.starts, capture, step)
+        known = pulses.widths[pulses.widths > 0]
+        width = float(np.median(known)) if known.size else 0.0
+        shortest = max(options.broad * rough, 2 * width)
+        # Where XOR inverts the line sync, it begins with the wrong edge: no line starts there.
+        steady = (pulses.widths > 0) & (pulses.widths < shortest)
+        found = track(pulses.starts, pulses.widths, capture, step, tolerance=options.tolerance, steady=steady)
+        period = found.period
+        syncs = group_broad(pulses, period, shortest, (capture.start, capture.end))
+        first, after = context.counted
+        counts = (syncs.pulses.starts >= first) & (syncs.pulses.starts < after)
+        tallies, begins, style = field_pulse_tallies(pulses, syncs, period, width, counts)
+        stray = _glitches(pulses, found, syncs, options)
+        polarity = polarity_of(pulses.active)
+        return build(
+            context,
+            Parts(
+                kind="composite",
+                channels=(channel.name,),
+                track=found,
+                fields_at=syncs.pulses,
+                glitches=pulses.starts[stray],
+                glitch_widths=pulses.widths[stray],
+                line_polarity=polarity,
+                field_polarity=polarity if syncs.pulses.starts.size else None,
+                plain=~_near(found.lines, syncs, period, (capture.start, capture.end)),
+                style=style,
+                tallies=tallies,
+                begins=begins,
+            ),
         )
+
+    def join(self, earlier: Sync, later: Sync, at: int) -> Sync:
+        """Join two pieces."""
+        return join_syncs(earlier, later, at)
+
+
+def _within(times: NDArray[np.int64], syncs: FieldSyncs, before: float, after: float) -> NDArray[np.bool_]:
+    """Whether each time lies from ``before`` the start to ``after`` the end of a field sync, ticks."""
+    near = np.zeros(times.size, bool)
+    for start, width in zip(syncs.pulses.starts, syncs.pulses.widths, strict=True):
+        near |= (times >= start - before) & (times <= start + width + after)
+    return near
+
+
+def _near(lines: Lines, syncs: FieldSyncs, period: float, bounds: tuple[int, int]) -> NDArray[np.bool_]:
+    """Lines that begin near a field sync, seen or cut by the capture's ends."""
+    reach = NEAR_FIELD_SYNC * period
+    near = _within(lines.starts, syncs, reach, reach)
+    return near | (lines.starts - bounds[0] <= reach) | (bounds[1] - lines.starts <= reach)
 
 
 def _glitches(
-    pulses: Pulses, found: LineTrack, fields_at: Pulses, options: CompositeSyncOptions
+    pulses: Pulses, found: LineTrack, syncs: FieldSyncs, options: CompositeSyncOptions
 ) -> NDArray[np.int64]:
-    """Edges that begin no line, and are no equalising, broad or inverted pulse of a field sync."""
-    spare = pulses.starts[found.spare]
+    """Pulses that begin no line, and are no equalising, broad or inverted pulse of a field sync."""
+    spare = found.spare
     if not spare.size:
         return spare
-    place = positions(spare, found.lines)
+    times = pulses.starts[spare]
+    place = positions(times, found.lines)
     half = np.abs(place % 1 - 0.5) <= 2 * options.tolerance
-    period = found.period.value
-    near = np.zeros(spare.size, bool)
-    inside = np.zeros(spare.size, bool)
-    for start, width in zip(fields_at.starts, fields_at.widths, strict=True):
-        near |= np.abs(spare - start) <= NEAR_FIELD_SYNC * period
-        inside |= (spare >= start - 0.1 * period) & (spare <= start + width + 0.1 * period)
-    # A capture can begin or end among the equalising pulses of a field sync that it does not hold.
-    edge = NEAR_FIELD_SYNC * period
-    near |= (spare - found.lines.starts[0] <= edge) | (found.lines.starts[-1] - spare <= edge)
-    return spare[~(inside | (half & near))]
+    period = found.period
+    reach = NEAR_FIELD_SYNC * period
+    near = _within(times, syncs, reach, reach)
+    inside = _within(times, syncs, 0.1 * period, 0.1 * period)
+    # A capture can begin or end among the pulses of a field sync that it does not hold whole.
+    edge = (times - found.lines.starts[0] <= reach) | (found.lines.starts[-1] - times <= reach)
+    wide = pulses.widths[spare] > options.broad * period
+    return np.asarray(spare[~(inside | (half & (near | edge)) | (edge & wide))], np.int64)

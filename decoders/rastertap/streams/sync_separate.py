@@ -9,15 +9,14 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.measured import Measured
-from rastertap.streams.fields import find_fields
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
-from rastertap.streams.model import Sync
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
+from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
     from rastertap.capture.model import Channel
+    from rastertap.streams.model import Sync
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,7 @@ class SeparateSyncOptions:
 
 
 class SeparateSync:
-    """Lines from hsync, fields from vsync; lines alone when there is no vsync."""
+    """Lines from hsync, fields from vsync (or vertical blanking); lines alone when there is no vsync."""
 
     name: ClassVar[str] = "sync-separate"
     contract: ClassVar[int] = CONTRACT
@@ -62,37 +61,47 @@ class SeparateSync:
         line_channel = context.channel_with("hsync")
         if line_channel is None:
             raise DecodeError("no channel behaves like a line sync")
-        step = context.step
-        line = pulses_of(line_channel, context.capture, step)
-        found = track(line.starts, line.widths, context.capture, step, tolerance=options.tolerance)
+        line = pulses_of(line_channel, context.capture, context.step)
+        found = track(line.starts, line.widths, context.capture, context.step, tolerance=options.tolerance)
         field_channel = context.channel_with("vsync")
-        field = self._field_pulses(field_channel, context, options)
-        fields, interlaced = find_fields(field.starts, field.widths, found.lines)
-        known = field.widths[field.widths > 0]
-        width = None
-        if known.size:
-            width = Measured(
-                float(np.median(known)) / found.period.value, step / np.sqrt(6) / found.period.value, "lines"
-            )
-        return Sync(
-            kind="separate",
-            channels=tuple(c.name for c in (line_channel, field_channel) if c is not None),
-            lines=found.lines,
-            fields=fields,
-            line_period=found.period,
-            line_width=found.width,
-            line_polarity=polarity_of(line.active),
-            field_polarity=polarity_of(field.active) if field.starts.size else None,
-            field_width=width,
-            interlaced=interlaced,
-            glitches=line.starts[found.spare],
-            steps=found.steps,
+        field, spikes = self._field_pulses(field_channel, context, options)
+        return build(
+            context,
+            Parts(
+                kind="separate",
+                channels=tuple(c.name for c in (line_channel, field_channel) if c is not None),
+                track=found,
+                fields_at=field,
+                glitches=np.sort(np.concatenate((line.starts[found.spare], spikes.starts))),
+                glitch_widths=_in_order(line, found.spare, spikes),
+                line_polarity=polarity_of(line.active),
+                field_polarity=polarity_of(field.active) if field.starts.size else None,
+                plain=np.ones(found.lines.starts.size, bool),
+            ),
         )
 
     @staticmethod
-    def _field_pulses(channel: Channel | None, context: Context, options: SeparateSyncOptions) -> Pulses:
+    def _field_pulses(
+        channel: Channel | None, context: Context, options: SeparateSyncOptions
+    ) -> tuple[Pulses, Pulses]:
+        """Field syncs, and what is too short to be one."""
+        none = np.empty(0, np.int64)
         if channel is None:
-            none = np.empty(0, np.int64)
-            return Pulses(0, none, none)
+            return Pulses(0, none, none), Pulses(0, none, none)
         shortest = int(options.shortest_field_sync_us * 1e-6 / float(context.capture.tick))
-        return pulses_of(channel, context.capture, context.step).at_least(shortest)
+        found = pulses_of(channel, context.capture, context.step)
+        short = (found.widths > 0) & (found.widths < shortest)
+        return found.at_least(shortest), Pulses(found.active, found.starts[short], found.widths[short])
+
+    def join(self, earlier: Sync, later: Sync, at: int) -> Sync:
+        """Join two pieces."""
+        return join_syncs(earlier, later, at)
+
+
+def _in_order(
+    line: Pulses, spare: np.ndarray[tuple[int], np.dtype[np.int64]], spikes: Pulses
+) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Widths of the stray pulses of both channels, in order of time."""
+    times = np.concatenate((line.starts[spare], spikes.starts))
+    widths = np.concatenate((line.widths[spare], spikes.widths))
+    return np.asarray(widths[np.argsort(times, kind="stable")], np.int64)
