@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
+
+from rastertap.streams.tally import NOTHING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import NDArray
 
     from rastertap.capture.model import Channel
     from rastertap.measured import Measured
     from rastertap.roles import Polarity
+    from rastertap.streams.tally import Tally
 
 ClockEdge = Literal["rising", "falling"]
-SyncKind = Literal["separate", "composite"]
+SyncKind = Literal["separate", "composite", "blanking", "embedded"]
+"""Where the sync comes from: hsync and vsync, one channel of both, a blanking window, codes in the bus."""
+CompositeStyle = Literal["equalised", "serrated", "line-serrated", "plain"]
+"""Field sync of a composite: broad pulses with equalising pulses; half-line pulses without equalising ones;
+broken once a line, as XOR does; one pulse, as AND of two negative syncs does."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,18 +90,97 @@ class Fields:
     starts : ndarray of int64, shape (m,)
         Leading edge of the field sync, ticks.
     first_line : ndarray of int64, shape (m,)
-        Index into `Lines` of the first line of the field: row 0.
+        Index into `Lines` of the first line of the field: row 0. Of no use once pieces are joined.
     offset : ndarray of float64, shape (m,)
         Lines from the field sync's leading edge to the start of row 0; differs by half a line
         between the two fields of an interlaced frame.
     widths : ndarray of int64, shape (m,)
         Width of the field sync, ticks; 0 where its end is not in the capture.
+    lines : ndarray of float64, shape (m,)
+        Lines to the next field sync, to the nearest half when interlaced, else whole; NaN for the last.
     """
 
     starts: NDArray[np.int64]
     first_line: NDArray[np.int64]
     offset: NDArray[np.float64]
     widths: NDArray[np.int64]
+    lines: NDArray[np.float64]
+
+
+EventKind = Literal["glitch", "missing", "short", "long", "displaced", "width"]
+EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
+"""A sync edge where none belongs; no line sync where one was due; a line shorter or longer than the rest, so
+that all after it move; a line sync too early or late by itself; one of another width than the rest."""
+
+
+@dataclass(frozen=True, eq=False)
+class Events:
+    """What happens to the sync now and then: the first of each kind, and how many there were.
+
+    Parameters
+    ----------
+    kind : ndarray of int8, shape (n,)
+        Index into `EVENT_KINDS`.
+    times : ndarray of int64, shape (n,)
+        Ticks, in order.
+    lines : ndarray of int32, shape (n,)
+        Lines from the first line of the field (0), or -1 before the first field.
+    places : ndarray of float64, shape (n,)
+        Where in the line, 0..1.
+    extents : ndarray of float64, shape (n,)
+        Ticks: a glitch's width; by how much a line is too long, or its sync late; a sync's width.
+    counts : ndarray of int64, shape (len(EVENT_KINDS),)
+        All of each kind, those left out included.
+    """
+
+    kind: NDArray[np.int8]
+    times: NDArray[np.int64]
+    lines: NDArray[np.int32]
+    places: NDArray[np.float64]
+    extents: NDArray[np.float64]
+    counts: NDArray[np.int64]
+
+    def count(self, kind: EventKind) -> int:
+        """Count the events of a kind."""
+        return int(self.counts[EVENT_KINDS.index(kind)])
+
+    def of(self, kind: EventKind) -> NDArray[np.int64]:
+        """Return the places of a kind in the arrays, int64."""
+        found: NDArray[np.int64] = (self.kind == EVENT_KINDS.index(kind)).nonzero()[0]
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Intervals:
+    """What was measured of every line and field, ticks unless said otherwise; pieces add up.
+
+    Parameters
+    ----------
+    step : float
+        Sampling step.
+    runs : int
+        Unbroken runs of lines that ``line_period`` was measured in.
+    style : CompositeStyle or None
+        Of a composite sync's field sync.
+    window : str
+        Where the porches come from: ``display_enable``, ``blank``, ``picture`` (its own edge) or empty.
+    tallies : mapping of str to Tally
+        By quantity: ``line_period``, ``hsync_width``, ``equalising_pulse``, ``broad_pulse``, ``serration``,
+        ``front_porch``, ``back_porch``, ``sync_to_active``, ``line_blanking``, ``field_blanking``,
+        ``blanking_to_equalising``, ``vsync_width``; counts a field: ``broad_pulses``,
+        ``equalising_before``, ``equalising_after``, ``active_lines``; ``lines_to_active`` (lines);
+        ``field_phase`` (lines from line sync to field sync).
+    """
+
+    step: float
+    runs: int
+    style: CompositeStyle | None
+    window: str
+    tallies: Mapping[str, Tally]
+
+    def of(self, quantity: str) -> Tally:
+        """Return the tally of a quantity, an empty one when it was not measured."""
+        return self.tallies.get(quantity, NOTHING)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,12 +189,12 @@ class Sync:
 
     Parameters
     ----------
-    kind : "separate" or "composite"
+    kind : SyncKind
         Which signals it came from.
     channels : tuple of str
         Those channels.
     lines, fields : Lines, Fields
-        Every line and field found.
+        Every line and field found; once pieces are joined, the lines are dropped.
     line_period, line_width : Measured
         Of the line and of its sync pulse, ticks.
     line_polarity, field_polarity : Polarity or None
@@ -118,7 +206,14 @@ class Sync:
     glitches : ndarray of int64
         Times of edges that begin no line and belong to no field sync.
     steps : ndarray of int64
-        Indices of lines that are longer or shorter than the others, so that the line phase jumps.
+        Indices of lines that are so much longer or shorter than the others that the line phase jumps; dropped
+        once pieces are joined (see ``events``).
+    intervals : Intervals
+        Statistics of all lines and fields.
+    events : Events
+        What does not fit.
+    protection_errors : int
+        Embedded codes whose protection bits do not fit; 0 for other kinds.
     """
 
     kind: SyncKind
@@ -133,6 +228,9 @@ class Sync:
     interlaced: bool | None
     glitches: NDArray[np.int64]
     steps: NDArray[np.int64]
+    intervals: Intervals
+    events: Events
+    protection_errors: int = 0
 
 
 @dataclass(frozen=True, eq=False)
