@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -37,6 +36,16 @@ COMMANDS: dict[str, tuple[str, str]] = {
 class LazyGroup(click.Group):
     """A click group that imports a command's module when it is asked for."""
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; that the reader of its output goes away (``| head``) is no error."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            from rastertap.cli.options import drop_output
+
+            drop_output()
+            return 0
+
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """Return the command names in the order a user meets them."""
         return list(COMMANDS)
@@ -67,17 +76,21 @@ def main() -> None:
 
 
 def _report_bug(error: BaseException) -> str:
-    """Write a log ready to paste, and return its path."""
+    """Write a log ready to paste, and return its path, or the log itself when it cannot be written."""
     import platform
     import tempfile
     import traceback
 
-    text = "".join(traceback.format_exception(error))
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="rastertap-bug-", suffix=".log", delete=False, encoding="utf-8"
-    ) as log:
-        log.write(f"rastertap {__version__}, Python {platform.python_version()}, {platform.platform()}\n")
-        log.write(f"arguments: {sys.argv[1:]!r}\n\n{text}")
+    trace = "".join(traceback.format_exception(error))
+    system = f"Python {platform.python_version()}, {platform.platform()}"
+    text = f"rastertap {__version__}, {system}\narguments: {sys.argv[1:]!r}\n\n{trace}"
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="rastertap-bug-", suffix=".log", delete=False, encoding="utf-8"
+        ) as log:
+            log.write(text)
+    except OSError:
+        return f"that follows, for no file can be written:\n{text}"
     return log.name
 
 
@@ -96,10 +109,6 @@ def run() -> NoReturn:
     except (click.Abort, KeyboardInterrupt):
         click.echo("interrupted", err=True)
         sys.exit(EXIT_INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of our output went away (``| head``): not an error, and nothing more may be written.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
     except RastertapError as error:
         _say(f"error: {error}")
         if error.hint:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+import math
+import os
 import shutil
 import sys
 from pathlib import Path
@@ -38,10 +40,25 @@ class Time(click.ParamType[float]):
         try:
             seconds = float(text.removesuffix(unit)) * UNITS.get(unit, 1.0)
         except ValueError:
+            seconds = math.nan
+        if not math.isfinite(seconds):
             self.fail(f"{text!r} is no time; write it like 20ms or 1.5s", param, ctx)
-        if not 0 <= seconds < float("inf"):
+        if seconds < 0:
             self.fail(f"{text!r} is before the start of the capture", param, ctx)
         return seconds
+
+
+class PartsPerMillion(click.FloatRange):
+    """A number in a range; click's own lets NaN pass, which is in no range."""
+
+    name = "PPM"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Turn the text into a number."""
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail(f"{value!r} is not a number", param, ctx)
+        return number
 
 
 def text_width() -> int:
@@ -64,7 +81,7 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         ),
         click.option(
             "--timebase-ppm",
-            type=click.FloatRange(0, 10_000),
+            type=PartsPerMillion(0, 10_000),
             default=50.0,
             show_default=True,
             help="Tolerance of the analyser's own clock.",
@@ -169,7 +186,7 @@ def write_json(path: str, value: Mapping[str, Any]) -> None:
 
     text = dumps(value)
     if path == "-":
-        click.echo(text, nl=False)
+        _emit(text)
         return
     with writing(path):
         write_whole(Path(path), text.encode())
@@ -196,7 +213,19 @@ class writing:  # noqa: N801 - reads as a statement: with writing(path)
 def say(text: str, *, quiet: bool, json_path: str | None) -> None:
     """Write the text result, unless the user wants none or JSON has standard output."""
     if not quiet and json_path != "-":
+        _emit(text)
+
+
+def _emit(text: str) -> None:
+    try:
         click.echo(text, nl=False)
+    except BrokenPipeError:  # `| head` has read enough; the exit code is still to tell
+        drop_output()
+
+
+def drop_output() -> None:
+    """Send standard output nowhere from here on: what is still buffered must not fail when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def exit_code(analysis: Analysis) -> int:
