@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-HEADER = b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 \" b $end $enddefinitions $end\n"
+HEADER = b'$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 " b $end $enddefinitions $end\n'
 
 
 def read_file(path: Path, *, window: Window | None = None, **options: Any) -> Capture:

@@ -19,7 +19,8 @@ LEVELS = {"0": 0, "1": 1, "x": 2, "z": 3}
 
 def of_capture(capture: Capture) -> View:
     return {
-        c.name: (c.initial, list(zip(c.ticks.tolist(), c.levels.tolist(), strict=True))) for c in capture.channels
+        c.name: (c.initial, list(zip(c.ticks.tolist(), c.levels.tolist(), strict=True)))
+        for c in capture.channels
     }
 
 

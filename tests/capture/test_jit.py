@@ -23,7 +23,12 @@ print(slots.max(), getattr(kernels.fill_slots._cache, "cache_path", "none"))
 
 def run(package: Path, **environment: str) -> tuple[str, str]:
     """Run the script with a copy of the package; the result and where the code was kept."""
-    variables = {"PATH": os.environ["PATH"], "PYTHONPATH": str(package), "PYTHONDONTWRITEBYTECODE": "1", **environment}
+    variables = {
+        "PATH": os.environ["PATH"],
+        "PYTHONPATH": str(package),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        **environment,
+    }
     drop = [sys.executable, "-W", "error", "-c", SCRIPT]
     done = subprocess.run(drop, env=variables, capture_output=True, text=True, check=False, cwd=package)
     assert done.returncode == 0, done.stderr
@@ -35,7 +40,9 @@ def run(package: Path, **environment: str) -> tuple[str, str]:
 def package(tmp_path: Path) -> Path:
     """A copy of the package in which ``__pycache__`` cannot be made, even by root: a file is in its place."""
     copy = tmp_path / "installed"
-    shutil.copytree(Path(rastertap.__file__).parent, copy / "rastertap", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(
+        Path(rastertap.__file__).parent, copy / "rastertap", ignore=shutil.ignore_patterns("__pycache__")
+    )
     for folder in (copy / "rastertap", copy / "rastertap" / "capture"):
         (folder / "__pycache__").write_text("in the way")
     return copy

@@ -193,4 +193,11 @@ def test_place_counts_lines_and_columns(tmp_path):
     for packed in (text, gzip.compress(text)):
         (tmp_path / "t").write_bytes(packed)
         with Source(tmp_path / "t") as source:
-            assert [source.place(at) for at in (0, 2, 3, 7, 8, 10)] == [(1, 1), (1, 3), (2, 1), (3, 1), (4, 1), (4, 3)]
+            assert [source.place(at) for at in (0, 2, 3, 7, 8, 10)] == [
+                (1, 1),
+                (1, 3),
+                (2, 1),
+                (3, 1),
+                (4, 1),
+                (4, 3),
+            ]

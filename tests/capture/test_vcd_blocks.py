@@ -92,7 +92,7 @@ def test_a_last_time_without_line_end_is_taken_and_said(read):
 
 
 def test_a_last_code_that_begins_another_is_not_guessed(read):
-    text = b'$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 !! b $end $enddefinitions $end #0 0! 0!! #5 1!'
+    text = b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 !! b $end $enddefinitions $end #0 0! 0!! #5 1!"
     capture = read(text)
     assert capture.truncated
     assert changes(capture, "a") == (0, [])
@@ -160,10 +160,12 @@ def test_one_time_longer_than_a_block_is_read_whole(read):
 
 
 @pytest.mark.parametrize("size", [1 << 12, 1 << 14, 1 << 22])
-@pytest.mark.parametrize(("start", "end"), [(0, None), (0, 60e-6), (100e-6, 200e-6), (123.456e-6, None), (349e-6, None)])
+@pytest.mark.parametrize(
+    ("start", "end"), [(0, None), (0, 60e-6), (100e-6, 200e-6), (123.456e-6, None), (349e-6, None)]
+)
 def test_a_window_has_the_right_levels_and_changes(tmp_path, size, start, end):
     path = tmp_path / "window.vcd"
-    path.write_bytes(HEADER + b"#0\n1\"\n" + clock(50_000))
+    path.write_bytes(HEADER + b'#0\n1"\n' + clock(50_000))
     capture = read_file(path, window=Window(start, end), block_bytes=size)
     low, high = round(start * 1e9), 349_993 if end is None else round(end * 1e9)
     times = np.arange(1, 50_000) * 7

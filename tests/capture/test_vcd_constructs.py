@@ -25,7 +25,7 @@ def test_tokens_may_stand_one_to_a_line_with_blank_lines(read):
 
 @pytest.mark.parametrize("newline", [b"\n", b"\r\n", b"\r"])
 def test_any_line_end_is_white_space(read, newline):
-    text = b'$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#3\n1!\n'
+    text = b"$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#3\n1!\n"
     assert changes(read(text.replace(b"\n", newline)), "a") == (LOW, [(3, HIGH)])
 
 
@@ -181,7 +181,9 @@ def test_many_codes_of_every_length_are_told_apart(read):
 
 
 @pytest.mark.parametrize("count", [1, 10, 100])
-@pytest.mark.parametrize(("unit", "power"), [("s", 0), ("ms", 3), ("us", 6), ("ns", 9), ("ps", 12), ("fs", 15)])
+@pytest.mark.parametrize(
+    ("unit", "power"), [("s", 0), ("ms", 3), ("us", 6), ("ns", 9), ("ps", 12), ("fs", 15)]
+)
 @pytest.mark.parametrize("between", ["", " ", "\n"])
 def test_every_timescale_is_exact(read, count, unit, power, between):
     text = f"$timescale {count}{between}{unit} $end $var wire 1 ! a $end $enddefinitions $end #0"

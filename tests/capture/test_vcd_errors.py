@@ -88,7 +88,10 @@ def test_a_wrong_change_is_named_with_its_place(read, body, says):
         ("$timescale 1 ns $end\n$var wire 1 ! @", "the file ends inside '$var'"),
         ("$comment never ended\n$var wire 1 ! a $end@", "the file ends before any signal is declared"),
         ("$date today@", "the file ends inside '$date'"),
-        ("$timescale 1 ns $end\n$var wire 1 ! a $end\n@rubbish\n$enddefinitions $end", "neither a declaration nor a change"),
+        (
+            "$timescale 1 ns $end\n$var wire 1 ! a $end\n@rubbish\n$enddefinitions $end",
+            "neither a declaration nor a change",
+        ),
         (GOOD + "@", "the file ends before its first time"),
         (GOOD + "$dumpvars x! $end\n@", "the file ends before its first time"),
     ],
@@ -98,7 +101,7 @@ def test_wrong_declarations_are_named_with_their_place(read, text, says):
 
 
 def test_one_code_with_two_sizes_is_an_error(read):
-    text = '$timescale 1 ns $end\n$var wire 1 ! a $end\n$var wire 2 ! b $end\n$enddefinitions $end@\n#0\n'
+    text = "$timescale 1 ns $end\n$var wire 1 ! a $end\n$var wire 2 ! b $end\n$enddefinitions $end@\n#0\n"
     check(read, text.encode(), "b: identifier code '!' has two sizes: 1 and 2")
 
 
@@ -147,7 +150,12 @@ def test_of_two_errors_the_earlier_is_reported(read):
 def test_a_time_that_goes_back_at_a_block_edge_is_seen(read):
     first = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(1000, 3000))
     for size in range(4096, 4200, 7):
-        check(read, HEADER + first + b"@#17\n1!\n" + b"0!" * 2000, "time goes back from 2999 to 17", block_bytes=size)
+        check(
+            read,
+            HEADER + first + b"@#17\n1!\n" + b"0!" * 2000,
+            "time goes back from 2999 to 17",
+            block_bytes=size,
+        )
 
 
 def test_a_directory_a_missing_file_and_a_closed_one_are_explained(tmp_path):

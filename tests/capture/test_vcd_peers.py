@@ -88,7 +88,9 @@ def random_text(seed: int, times: int, signals: int) -> bytes:
         now += int(rng.integers(1, 50))
         out.append(f"#{now}\n")
         for i in rng.integers(0, signals, int(rng.integers(0, 5))):
-            digits = "".join(rng.choice(list("01xz"), int(rng.integers(1, widths[i] + 1)), p=[0.45, 0.45, 0.05, 0.05]))
+            digits = "".join(
+                rng.choice(list("01xz"), int(rng.integers(1, widths[i] + 1)), p=[0.45, 0.45, 0.05, 0.05])
+            )
             out.append(f"{digits}{codes[i]}\n" if widths[i] == 1 else f"b{digits} {codes[i]}\n")
         if rng.random() < 0.01:
             out.append("$comment #99999999 1! $dumpvars $end\n")

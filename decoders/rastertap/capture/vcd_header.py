@@ -120,7 +120,7 @@ def _ended(text: Text, header: Header) -> Problem:
 
 
 def _command(text: Text, word: bytes, at: int, *, fixed: int = 0) -> list[bytes]:
-    """Take the words of a command up to its ``$end``; the first ``fixed`` may be anything, ``$end`` included."""
+    """Take the words of a command up to its ``$end``; the first ``fixed`` may be anything, even ``$end``."""
     words: list[bytes] = []
     while len(words) < _LONGEST_COMMAND:
         taken = text.token()
