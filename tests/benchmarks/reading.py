@@ -2,9 +2,9 @@
 
 Run: ``python tests/benchmarks/reading.py [MEGABYTES]`` (default 100; half a minute).
 
-The capture is what an analyser writes: one ``#time`` line, then one line for each input that changed. It is made
-here with numpy alone, the same bytes each time: an 8 MHz pixel clock, sync and four colour bits, sampled at
-100 MS/s and stamped in ns.
+The capture is what an analyser writes: one ``#time`` line, then one line for each input that changed. It is
+made here with numpy alone, the same bytes each time: an 8 MHz pixel clock, sync and four colour bits, sampled
+at 100 MS/s and stamped in ns.
 """
 
 from __future__ import annotations
@@ -32,10 +32,13 @@ def header() -> bytes:
     """Declare the channels."""
     variables = "".join(f"$var wire 1 {chr(c)} {n} $end\n" for c, n in zip(CODES, NAMES, strict=True))
     start = "#0\n$dumpvars\n" + "".join(f"0{chr(c)}\n" for c in CODES) + "$end\n"
-    return f"$timescale 1 ns $end\n$scope module top $end\n{variables}$upscope $end\n$enddefinitions $end\n{start}".encode()
+    scope = f"$scope module top $end\n{variables}$upscope $end\n"
+    return f"$timescale 1 ns $end\n{scope}$enddefinitions $end\n{start}".encode()
 
 
-def changes(first_pixel: int, count: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def changes(
+    first_pixel: int, count: int, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Times in ns (sampled), channels and levels of all changes in some pixels, in order of time."""
     pixel = np.arange(first_pixel, first_pixel + count)
     column, line = pixel % PIXELS_PER_LINE, pixel // PIXELS_PER_LINE % LINES
@@ -66,7 +69,6 @@ def text_of(times: np.ndarray, channels: np.ndarray, values: np.ndarray) -> np.n
         rows[:, at] = rest % 10 + 48
         kept[:, at] = new & ((rest > 0) | (at == digits))
         rest //= 10
-    # The # goes before the first digit kept: move it there by keeping a column of its own.
     rows[:, 0], kept[:, 0] = ord("#"), new
     rows[:, digits + 1], kept[:, digits + 1] = ord("\n"), new
     rows[:, digits + 2], kept[:, digits + 2] = values + 48, True
@@ -165,7 +167,9 @@ def main() -> None:
         path = Path(folder) / "analyser.vcd"
         total = make(path, megabytes * 10**6)
         short = slice_of(path, 5 * 10**6)
-        print(f"{path.stat().st_size / 1e6:.0f} MB of VCD, {total} changes; best of several runs, file in the page cache")
+        print(
+            f"{path.stat().st_size / 1e6:.0f} MB of VCD, {total} changes; best of several runs, file cached"
+        )
         rastertap_blocks(short)  # compiles, or loads what was compiled
         print(f"{'':34}{'s':>9}{'GB/s':>9}{'times slower than touching':>30}")
         reference = 0.0

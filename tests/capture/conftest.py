@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import pytest
 
@@ -16,6 +16,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+Read: TypeAlias = "Callable[..., Capture]"
+"""Writes text to a file and reads it."""
+
+Read: TypeAlias = "Callable[..., Capture]"
+"""Writes text to a file and reads it."""
+
 HEADER = b'$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 " b $end $enddefinitions $end\n'
 
 
@@ -25,7 +31,7 @@ def read_file(path: Path, *, window: Window | None = None, **options: Any) -> Ca
 
 
 @pytest.fixture
-def read(tmp_path: Path) -> Callable[..., Capture]:
+def read(tmp_path: Path) -> Read:
     """Write text to a file and read it; ``body=True`` puts two declared wires, a (!) and b ("), before it."""
 
     def run(text: bytes, *, body: bool = False, window: Window | None = None, **options: Any) -> Capture:

@@ -1,5 +1,7 @@
 """Compiled kernels must work wherever the package is installed and whoever runs it."""
 
+from __future__ import annotations
+
 import os
 import shutil
 import subprocess
@@ -48,13 +50,15 @@ def package(tmp_path: Path) -> Path:
     return copy
 
 
-def test_a_writable_cache_folder_is_used(package, tmp_path):
+def test_a_writable_cache_folder_is_used(package: Path, tmp_path: Path) -> None:
     result, place = run(package, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
     assert result == "0"
     assert place.startswith(str(tmp_path / "cache"))
 
 
-def test_without_any_usual_place_the_code_goes_to_a_private_temporary_folder(package, tmp_path):
+def test_without_any_usual_place_the_code_goes_to_a_private_temporary_folder(
+    package: Path, tmp_path: Path
+) -> None:
     blocked = tmp_path / "blocked"
     blocked.write_text("a file, so no folder can be made in it")
     (tmp_path / "tmp").mkdir()
@@ -67,7 +71,7 @@ def test_without_any_usual_place_the_code_goes_to_a_private_temporary_folder(pac
     assert list(folder.rglob("*.nbi"))
 
 
-def test_a_temporary_folder_of_someone_else_is_not_trusted(package, tmp_path):
+def test_a_temporary_folder_of_someone_else_is_not_trusted(package: Path, tmp_path: Path) -> None:
     """Cache files are pickles: a folder that others can write must not be read."""
     blocked = tmp_path / "blocked"
     blocked.write_text("")
@@ -80,7 +84,7 @@ def test_a_temporary_folder_of_someone_else_is_not_trusted(package, tmp_path):
     assert not list(open_to_all.iterdir())
 
 
-def test_a_damaged_cache_file_is_compiled_anew(package, tmp_path):
+def test_a_damaged_cache_file_is_compiled_anew(package: Path, tmp_path: Path) -> None:
     cache = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
     run(package, **cache)
     files = [*(tmp_path / "cache").rglob("*.nbc"), *(tmp_path / "cache").rglob("*.nbi")]
@@ -90,7 +94,7 @@ def test_a_damaged_cache_file_is_compiled_anew(package, tmp_path):
     assert run(package, **cache)[0] == "0"
 
 
-def test_a_cache_that_cannot_be_written_any_more_is_no_error(package, tmp_path):
+def test_a_cache_that_cannot_be_written_any_more_is_no_error(package: Path, tmp_path: Path) -> None:
     cache = tmp_path / "cache"
     script_place = run(package, NUMBA_CACHE_DIR=str(cache))[1]
     shutil.rmtree(script_place)

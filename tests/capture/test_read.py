@@ -1,7 +1,10 @@
 """Choosing a reader and reading whole captures."""
 
+from __future__ import annotations
+
 import gzip
 import hashlib
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -10,6 +13,9 @@ from rastertap.capture.read import open_blocks, read_capture
 from rastertap.errors import CaptureError, PluginError
 
 from .conftest import HEADER
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 TEXT = HEADER + b"".join(b"#%d\n%d!\n" % (i * 10, i // 3 & 1) for i in range(3000))
 
@@ -20,10 +26,10 @@ class Watched:
     def __init__(self) -> None:
         self.total, self.done, self.finished = None, [], 0
 
-    def start(self, what, total_bytes) -> None:
+    def start(self, what: str, total_bytes: int | None) -> None:
         self.what, self.total = what, total_bytes
 
-    def advance(self, done_bytes) -> None:
+    def advance(self, done_bytes: int) -> None:
         self.done.append(done_bytes)
 
     def finish(self) -> None:
@@ -31,7 +37,7 @@ class Watched:
 
 
 @pytest.mark.parametrize("name", ["capture.vcd", "capture.vcd.gz", "no_suffix"])
-def test_the_fast_reader_is_chosen_by_content(tmp_path, name):
+def test_the_fast_reader_is_chosen_by_content(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     stored = gzip.compress(TEXT) if name.endswith("gz") else TEXT
     path.write_bytes(stored)
@@ -42,7 +48,7 @@ def test_the_fast_reader_is_chosen_by_content(tmp_path, name):
     assert capture.label == str(path)
 
 
-def test_blocks_and_the_whole_agree(tmp_path):
+def test_blocks_and_the_whole_agree(tmp_path: Path) -> None:
     path = tmp_path / "c.vcd"
     path.write_bytes(TEXT)
     joined = join(open_blocks(path, reader="vcd", options={"block_bytes": 4096}))
@@ -63,7 +69,7 @@ def test_blocks_and_the_whole_agree(tmp_path):
         (b"time,D0\n0,1\n", "begins with 'time,D0"),
     ],
 )
-def test_a_file_no_reader_knows_is_described(tmp_path, data, says):
+def test_a_file_no_reader_knows_is_described(tmp_path: Path, data: bytes, says: str) -> None:
     path = tmp_path / "what"
     path.write_bytes(data)
     with pytest.raises(CaptureError) as caught:
@@ -72,7 +78,7 @@ def test_a_file_no_reader_knows_is_described(tmp_path, data, says):
     assert "(vcd)" in caught.value.hint
 
 
-def test_an_unknown_reader_is_an_error_that_lists_the_known(tmp_path):
+def test_an_unknown_reader_is_an_error_that_lists_the_known(tmp_path: Path) -> None:
     path = tmp_path / "c.vcd"
     path.write_bytes(TEXT)
     with pytest.raises(PluginError, match="nonsense") as caught:
@@ -80,7 +86,7 @@ def test_an_unknown_reader_is_an_error_that_lists_the_known(tmp_path):
     assert "vcdvcd" in caught.value.hint
 
 
-def test_options_reach_the_named_reader(tmp_path):
+def test_options_reach_the_named_reader(tmp_path: Path) -> None:
     path = tmp_path / "back.vcd"
     path.write_bytes(HEADER + b"#10 1! #5 0! #20 0!\n")
     with pytest.raises(CaptureError, match="goes back"):
@@ -88,7 +94,7 @@ def test_options_reach_the_named_reader(tmp_path):
     assert read_capture(path, reader="vcd", options={"time_back": "drop"}).end == 20
 
 
-def test_progress_is_told_stored_bytes(tmp_path):
+def test_progress_is_told_stored_bytes(tmp_path: Path) -> None:
     path = tmp_path / "c.vcd"
     path.write_bytes(TEXT)
     watched = Watched()
@@ -100,7 +106,7 @@ def test_progress_is_told_stored_bytes(tmp_path):
     assert watched.finished == 1
 
 
-def test_the_text_limit_reaches_the_source(tmp_path):
+def test_the_text_limit_reaches_the_source(tmp_path: Path) -> None:
     path = tmp_path / "c.vcd.gz"
     path.write_bytes(gzip.compress(TEXT))
     with pytest.raises(CaptureError, match="unpacks to more than 1000 bytes"):

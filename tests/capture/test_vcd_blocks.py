@@ -1,8 +1,11 @@
 """Blocks: cut anywhere, in bounded memory, windowed, and cut short."""
 
+from __future__ import annotations
+
 import subprocess
 import sys
 import tracemalloc
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -14,15 +17,20 @@ from rastertap.errors import CaptureError, UsageError
 from rastertap.progress import Silent
 
 from . import peers
-from .conftest import HEADER, changes, read_file
+from .conftest import HEADER, Read, changes, read_file
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
 
 TEXT = (
-    b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 3 %% v $end $var real 64 r t $end $enddefinitions $end\n"
+    b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 3 %% v $end $var real 64 r t $end\n"
+    b"$enddefinitions $end\n"
     b"$dumpvars 0! b0 %% $end #10 1! $comment no #4 $end #20 0! b1x1 %% r1.5 r\n#31 1!\n#47 b0 %%\n"
 )
 
 
-def blocks(path, window=None, **options):
+def blocks(path: Path, window: Window | None = None, **options: Any) -> Iterator[Capture]:
     with Source(path) as source:
         yield from VcdReader(**options).blocks(source, window=window or Window(), progress=Silent())
 
@@ -31,19 +39,19 @@ def clock(count: int, step: int = 7) -> bytes:
     return b"".join(b"#%d\n%d!\n" % (i * step, i & 1) for i in range(count))
 
 
-def test_a_capture_cut_at_any_byte_keeps_all_that_came_before(tmp_path):
+def test_a_capture_cut_at_any_byte_keeps_all_that_came_before(tmp_path: Path) -> None:
     """Whatever is read from the cut file is the whole capture's, up to its last time."""
     path = tmp_path / "cut.vcd"
     path.write_bytes(TEXT)
     whole = peers.of_capture(read_file(path))
     times = [(TEXT.index(b"#%d" % t), t) for t in (10, 20, 31, 47)]
-    read = 0
+    read, refused = 0, []
     for size in range(len(TEXT)):
         path.write_bytes(TEXT[:size])
         try:
             capture = read_file(path)
-        except CaptureError as error:
-            assert size <= times[0][0] + 2, error
+        except CaptureError:
+            refused.append(size)
             continue
         read += 1
         complete = [time for at, time in times if at + len(b"#%d" % time) < size]
@@ -54,6 +62,7 @@ def test_a_capture_cut_at_any_byte_keeps_all_that_came_before(tmp_path):
             assert [pair for pair in pairs if pair[0] <= sure] == expected
             assert set(pairs) <= set(whole[name][1]) | {(capture.end, level) for level in range(4)}
     assert read > 70
+    assert max(refused) <= times[0][0] + 2
 
 
 @pytest.mark.parametrize(
@@ -75,7 +84,9 @@ def test_a_capture_cut_at_any_byte_keeps_all_that_came_before(tmp_path):
         (b"#30\nhello", "hello", 30),
     ],
 )
-def test_a_file_that_ends_inside_a_token_is_said_to_be_truncated(read, tail, cut_at, end):
+def test_a_file_that_ends_inside_a_token_is_said_to_be_truncated(
+    read: Read, tail: bytes, cut_at: str | None, end: Any
+) -> None:
     capture = read(b"#0\n0!\n#20\n0!\n" + tail, body=True)
     assert capture.end == end
     if cut_at is None:
@@ -86,20 +97,21 @@ def test_a_file_that_ends_inside_a_token_is_said_to_be_truncated(read, tail, cut
         assert f"after byte {size} of the text" in capture.truncated
 
 
-def test_a_last_time_without_line_end_is_taken_and_said(read):
+def test_a_last_time_without_line_end_is_taken_and_said(read: Read) -> None:
     assert any("no line end" in note for note in read(b"#0 0! #20", body=True).notes)
     assert not read(b"#0 0! #20\n", body=True).notes
 
 
-def test_a_last_code_that_begins_another_is_not_guessed(read):
-    text = b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 !! b $end $enddefinitions $end #0 0! 0!! #5 1!"
+def test_a_last_code_that_begins_another_is_not_guessed(read: Read) -> None:
+    head = b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 !! b $end $enddefinitions $end "
+    text = head + b"#0 0! 0!! #5 1!"
     capture = read(text)
     assert capture.truncated
     assert changes(capture, "a") == (0, [])
     assert changes(read(text + b"\n"), "a") == (0, [(5, 1)])
 
 
-def test_consecutive_blocks_join_without_gap_or_overlap(tmp_path):
+def test_consecutive_blocks_join_without_gap_or_overlap(tmp_path: Path) -> None:
     path = tmp_path / "many.vcd"
     path.write_bytes(HEADER + clock(50_000))
     level, end, count = None, 0, 0
@@ -118,7 +130,7 @@ def test_consecutive_blocks_join_without_gap_or_overlap(tmp_path):
     assert count > 10
 
 
-def test_a_long_block_is_given_in_two_halves(tmp_path):
+def test_a_long_block_is_given_in_two_halves(tmp_path: Path) -> None:
     path = tmp_path / "halves.vcd"
     path.write_bytes(HEADER + clock(100_000))
     sizes = [len(block.channels[0].ticks) for block in blocks(path)]
@@ -128,7 +140,7 @@ def test_a_long_block_is_given_in_two_halves(tmp_path):
 
 
 @pytest.mark.parametrize("trap", [b"$comment\n#%d\n1!\n%s$end\n", b"#%d\n%s"])
-def test_a_cut_inside_a_comment_is_taken_back(tmp_path, trap):
+def test_a_cut_inside_a_comment_is_taken_back(tmp_path: Path, trap: bytes) -> None:
     """The middle of the text falls into a comment full of what looks like times."""
     path = tmp_path / "trap.vcd"
     rubbish = b"".join(b"#%d\nrubbish\n0!\n" % i for i in range(60_000))
@@ -145,7 +157,7 @@ def test_a_cut_inside_a_comment_is_taken_back(tmp_path, trap):
         assert len(capture.channels[0].ticks) == 60_000
 
 
-def test_a_vector_code_that_looks_like_a_time_is_not_cut_at(tmp_path):
+def test_a_vector_code_that_looks_like_a_time_is_not_cut_at(tmp_path: Path) -> None:
     path = tmp_path / "codes.vcd"
     head = b"$timescale 1 ns $end $var wire 2 #7 v $end $enddefinitions $end\n"
     path.write_bytes(head + b"#0\n" + b"b01 #7\nb10 #7\n" * 60_000 + b"#9\nb00 #7\n")
@@ -154,7 +166,7 @@ def test_a_vector_code_that_looks_like_a_time_is_not_cut_at(tmp_path):
     assert changes(capture, "v[0]") == (0, [])
 
 
-def test_one_time_longer_than_a_block_is_read_whole(read):
+def test_one_time_longer_than_a_block_is_read_whole(read: Read) -> None:
     capture = read(b"#0 0! #5 " + b"1! 0! " * 20_000 + b"1! #6 0!", body=True, block_bytes=4096)
     assert changes(capture, "a") == (0, [(5, 1), (6, 0)])
 
@@ -163,7 +175,7 @@ def test_one_time_longer_than_a_block_is_read_whole(read):
 @pytest.mark.parametrize(
     ("start", "end"), [(0, None), (0, 60e-6), (100e-6, 200e-6), (123.456e-6, None), (349e-6, None)]
 )
-def test_a_window_has_the_right_levels_and_changes(tmp_path, size, start, end):
+def test_a_window_has_the_right_levels_and_changes(tmp_path: Path, size: int, start: float, end: Any) -> None:
     path = tmp_path / "window.vcd"
     path.write_bytes(HEADER + b'#0\n1"\n' + clock(50_000))
     capture = read_file(path, window=Window(start, end), block_bytes=size)
@@ -176,19 +188,19 @@ def test_a_window_has_the_right_levels_and_changes(tmp_path, size, start, end):
     assert changes(capture, "b") == (1, [])
 
 
-def test_a_window_counts_from_the_first_time(read):
+def test_a_window_counts_from_the_first_time(read: Read) -> None:
     capture = read(b"#1000 0! #1010 1! #1020 0! #1030 1! #1040", body=True, window=Window(15e-9, 30e-9))
     assert (capture.start, capture.end) == (1015, 1030)
     assert changes(capture, "a") == (1, [(1020, 0), (1030, 1)])
 
 
-def test_a_window_after_the_end_is_an_error(read):
+def test_a_window_after_the_end_is_an_error(read: Read) -> None:
     with pytest.raises(UsageError, match="after the end of the recording") as caught:
         read(b"#0 0! #1000 1!\n", body=True, window=Window(2e-6, None))
     assert "1e-06 s long" in caught.value.hint
 
 
-def test_the_memory_for_blocks_does_not_grow_with_the_file(tmp_path):
+def test_the_memory_for_blocks_does_not_grow_with_the_file(tmp_path: Path) -> None:
     peaks = []
     for count in (100_000, 800_000):
         path = tmp_path / f"{count}.vcd"
@@ -204,7 +216,7 @@ def test_the_memory_for_blocks_does_not_grow_with_the_file(tmp_path):
     assert peaks[1] < 8 << 20
 
 
-def test_two_readers_can_run_at_once(tmp_path):
+def test_two_readers_can_run_at_once(tmp_path: Path) -> None:
     path = tmp_path / "shared.vcd"
     path.write_bytes(HEADER + clock(60_000))
     pairs = zip(blocks(path, block_bytes=1 << 15), blocks(path, block_bytes=1 << 15), strict=True)
@@ -212,13 +224,14 @@ def test_two_readers_can_run_at_once(tmp_path):
         assert (one.channels[0].ticks == other.channels[0].ticks).all()
 
 
-def test_reading_from_standard_input_and_its_error_places():
+def test_reading_from_standard_input_and_its_error_places() -> None:
     code = (
         "from rastertap.capture.source import Source\nfrom rastertap.capture.vcd import VcdReader\n"
         "from rastertap.capture.interface import Window\nfrom rastertap.progress import Silent\n"
         "from rastertap.errors import CaptureError\n"
         "try:\n with Source('-', hashed=True) as s:\n"
-        "  n = sum(len(c.ticks) for b in VcdReader(block_bytes=8192).blocks(s, window=Window(), progress=Silent())"
+        "  reader = VcdReader(block_bytes=8192)\n"
+        "  n = sum(len(c.ticks) for b in reader.blocks(s, window=Window(), progress=Silent())"
         " for c in b.channels)\n  print(n, s.sha256())\n"
         "except CaptureError as e:\n print(e.line, e.column, e.byte, e.path)\n"
     )

@@ -1,12 +1,22 @@
 """Every way a file can be wrong: the message, the line, the column and the byte."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import pytest
 
 from rastertap.errors import CaptureError
 
-from .conftest import HEADER
+from .conftest import HEADER, Read
 
-GOOD = '$timescale 1 ns $end\n$var wire 1 ! a $end\n$var wire 4 " v $end\n$var real 64 r t $end\n$enddefinitions $end\n'
+if TYPE_CHECKING:
+    from pathlib import Path
+
+GOOD = (
+    '$timescale 1 ns $end\n$var wire 1 ! a $end\n$var wire 4 " v $end\n$var real 64 r t $end\n'
+    "$enddefinitions $end\n"
+)
 
 
 def place_of(text: bytes, marker: bytes) -> tuple[int, int, int]:
@@ -15,7 +25,7 @@ def place_of(text: bytes, marker: bytes) -> tuple[int, int, int]:
     return text.count(b"\n", 0, at) + 1, at - text.rfind(b"\n", 0, at), at
 
 
-def check(read, text: bytes, says: str, hint: str = "", **options) -> None:
+def check(read: Read, text: bytes, says: str, hint: str = "", **options: Any) -> None:
     """Read a text in which @ stands before the place that the error must name."""
     line, column, byte = place_of(text, b"@")
     with pytest.raises(CaptureError) as caught:
@@ -58,7 +68,7 @@ def check(read, text: bytes, says: str, hint: str = "", **options) -> None:
         ("#0\n@$dumpportsoff\n", "port changes"),
     ],
 )
-def test_a_wrong_change_is_named_with_its_place(read, body, says):
+def test_a_wrong_change_is_named_with_its_place(read: Read, body: str, says: str) -> None:
     check(read, (GOOD + body).encode(), says)
 
 
@@ -96,33 +106,33 @@ def test_a_wrong_change_is_named_with_its_place(read, body, says):
         (GOOD + "$dumpvars x! $end\n@", "the file ends before its first time"),
     ],
 )
-def test_wrong_declarations_are_named_with_their_place(read, text, says):
+def test_wrong_declarations_are_named_with_their_place(read: Read, text: bytes, says: str) -> None:
     check(read, text.encode("latin-1"), says)
 
 
-def test_one_code_with_two_sizes_is_an_error(read):
+def test_one_code_with_two_sizes_is_an_error(read: Read) -> None:
     text = "$timescale 1 ns $end\n$var wire 1 ! a $end\n$var wire 2 ! b $end\n$enddefinitions $end@\n#0\n"
     check(read, text.encode(), "b: identifier code '!' has two sizes: 1 and 2")
 
 
-def test_utf16_text_is_explained(read):
+def test_utf16_text_is_explained(read: Read) -> None:
     text = (GOOD + "#0\n").encode("utf-16")
     with pytest.raises(CaptureError, match="UTF-16") as caught:
         read(text)
     assert (caught.value.line, caught.value.column, caught.value.byte) == (1, 1, 0)
 
 
-def test_binary_data_is_explained(read):
+def test_binary_data_is_explained(read: Read) -> None:
     check(read, b"\x7fELF\x02\x01\x01@\x00\x00\x00", "binary data")
 
 
-def test_too_many_signals_are_refused(read):
+def test_too_many_signals_are_refused(read: Read) -> None:
     many = "".join(f"$var wire 65536 c{i} n{i} $end\n" for i in range(17))
     with pytest.raises(CaptureError, match="more than 1048576 signals"):
         read((many + "$enddefinitions $end #0\n").encode())
 
 
-def test_a_token_longer_than_a_block_is_refused(read):
+def test_a_token_longer_than_a_block_is_refused(read: Read) -> None:
     text = HEADER + b"#0 " + b"b" + b"0" * 5000 + b" ! #1\n"
     assert read(text).end == 1
     with pytest.raises(CaptureError, match="a token of more than 4096 bytes") as caught:
@@ -130,24 +140,24 @@ def test_a_token_longer_than_a_block_is_refused(read):
     assert caught.value.byte == text.index(b"b0000")
 
 
-def test_the_place_is_right_far_into_a_file_of_many_blocks(read):
+def test_the_place_is_right_far_into_a_file_of_many_blocks(read: Read) -> None:
     body = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(20_000))
     check(read, HEADER + body + b"#20000\n1@?\n#20001\n", "'?' is not declared", block_bytes=8192)
 
 
-def test_an_error_in_the_second_half_of_a_block_is_found_by_the_second_thread(read):
+def test_an_error_in_the_second_half_of_a_block_is_found_by_the_second_thread(read: Read) -> None:
     body = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(200_000))
     more = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(200_000, 210_000))
     check(read, HEADER + body + b"1@?\n" + more, "'?' is not declared")
 
 
-def test_of_two_errors_the_earlier_is_reported(read):
+def test_of_two_errors_the_earlier_is_reported(read: Read) -> None:
     body = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(100_000))
     early = body.index(b"#20000")
     check(read, HEADER + body[:early] + b"1@?\n" + body[early:] + b"1%\n", "'?' is not declared")
 
 
-def test_a_time_that_goes_back_at_a_block_edge_is_seen(read):
+def test_a_time_that_goes_back_at_a_block_edge_is_seen(read: Read) -> None:
     first = b"".join(b"#%d\n%d!\n" % (i, i & 1) for i in range(1000, 3000))
     for size in range(4096, 4200, 7):
         check(
@@ -158,7 +168,7 @@ def test_a_time_that_goes_back_at_a_block_edge_is_seen(read):
         )
 
 
-def test_a_directory_a_missing_file_and_a_closed_one_are_explained(tmp_path):
+def test_a_directory_a_missing_file_and_a_closed_one_are_explained(tmp_path: Path) -> None:
     from .conftest import read_file
 
     for path, says in ((tmp_path, "this is a folder"), (tmp_path / "none.vcd", "no such file")):

@@ -1,7 +1,10 @@
 """The reader against independent writers and readers: pyvcd and pywellen."""
 
+from __future__ import annotations
+
 import io
 from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from hypothesis import HealthCheck, given, settings
@@ -11,11 +14,14 @@ from vcd import VCDWriter
 from . import peers
 from .conftest import read_file
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 UNITS = {"s": 0, "ms": 3, "us": 6, "ns": 9, "ps": 12, "fs": 15}
 
 
 @st.composite
-def recordings(draw):
+def recordings(draw: Any) -> Any:
     """Variables (name, width), a timescale, and steps of (time gap, {variable: value text})."""
     widths = draw(st.lists(st.integers(1, 5), min_size=1, max_size=6))
     scale = (draw(st.sampled_from([1, 10, 100])), draw(st.sampled_from(list(UNITS))))
@@ -34,7 +40,7 @@ def recordings(draw):
     return widths, scale, draw(st.fixed_dictionaries(dict(enumerate(value)))), steps
 
 
-def write(recording) -> tuple[bytes, dict[str, tuple[int, list[tuple[int, int]]]], Fraction]:
+def write(recording: Any) -> tuple[bytes, dict[str, tuple[int, list[tuple[int, int]]]], Fraction]:
     """Write with pyvcd; also what must be read, from the recording itself."""
     widths, (count, unit), first, steps = recording
     out = io.StringIO()
@@ -62,7 +68,7 @@ def write(recording) -> tuple[bytes, dict[str, tuple[int, list[tuple[int, int]]]
 
 @given(recordings())
 @settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_what_pyvcd_writes_is_read_back(tmp_path, recording):
+def test_what_pyvcd_writes_is_read_back(tmp_path: Path, recording: Any) -> None:
     text, expected, tick = write(recording)
     path = tmp_path / "pyvcd.vcd"
     path.write_bytes(text)
@@ -97,7 +103,7 @@ def random_text(seed: int, times: int, signals: int) -> bytes:
     return "".join(out).encode()
 
 
-def test_random_dumps_are_read_as_pyvcd_and_pywellen_read_them(tmp_path):
+def test_random_dumps_are_read_as_pyvcd_and_pywellen_read_them(tmp_path: Path) -> None:
     for seed, signals in ((1, 3), (2, 40), (3, 300)):
         path = tmp_path / f"{seed}.vcd"
         path.write_bytes(random_text(seed, 3000, signals))
@@ -108,7 +114,7 @@ def test_random_dumps_are_read_as_pyvcd_and_pywellen_read_them(tmp_path):
             assert peers.of_capture(read_file(path, block_bytes=size)) == seen
 
 
-def test_both_threads_read_a_long_dump_as_pywellen_does(tmp_path):
+def test_both_threads_read_a_long_dump_as_pywellen_does(tmp_path: Path) -> None:
     path = tmp_path / "long.vcd"
     path.write_bytes(random_text(4, 60_000, 12))
     seen = peers.of_capture(read_file(path))
