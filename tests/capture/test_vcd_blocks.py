@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from rastertap.capture.model import Capture
+
 TEXT = (
     b"$timescale 1 ns $end $var wire 1 ! a $end $var wire 3 %% v $end $var real 64 r t $end\n"
     b"$enddefinitions $end\n"
