@@ -15,8 +15,8 @@ import pytest
 from rastertap.cli.main import COMMANDS, main
 
 if TYPE_CHECKING:
-    from pathlib import Path
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
 SLOW = ("numpy", "numba", "pandas", "scipy", "pydantic", "PIL", "rich", "vcdvcd", "importlib.metadata")
 

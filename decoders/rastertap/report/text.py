@@ -33,7 +33,12 @@ WORST_FIRST = ("fail", "warn", "pass", "not_measured")
 def _wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
     after = " " * len(first) if rest is None else rest
     return textwrap.fill(
-        printable(text), width, initial_indent=first, subsequent_indent=after, break_long_words=False
+        printable(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=after,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
 
 
@@ -73,7 +78,7 @@ def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
         yield "timing", _timing(analysis)
     if bus is not None:
         bits = ", ".join(b.name or "(none)" for b in reversed(bus.bits))
-        colours = bus.palette_source if bus.palette is None else bus.family
+        colours = bus.colours_from if bus.colours is None else bus.family
         yield "colour bus", f"{len(bus.bits)} bits, highest first: {bits} ({colours})"
     if frames is not None:
         text = f"{frames.fields_complete} complete of {sum(n.field != 'woven' for n in frames.notes)} fields"
