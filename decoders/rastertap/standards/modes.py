@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from statistics import median
+from statistics import multimode
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -26,6 +26,8 @@ LINE_RATE_525 = Fraction(2_250_000, 143)
 """Hz; 2/455 of 63/88 x 5 MHz, SMPTE 170M 11.1-11.2 (references 1.1, derived)."""
 NEAR_LINE_RATE = 0.03
 """How far a line rate may be off to be called a mode's; common practice, no source."""
+TWO_FIELDS = 1.8
+"""A field this many times as long as others is two, whose second sync is missing."""
 SAME_RATE_PPM = 100.0
 """Modes this near to each other cannot be told apart by rate with an ordinary timebase (50 ppm)."""
 
@@ -302,6 +304,11 @@ def _width_off(mode: Mode, hsync_width_s: float) -> float:
     return abs(math.log(hsync_width_s / float(mode.horizontal.sync / mode.pixel_clock_hz)))
 
 
+def _usual(lines_per_field: Sequence[float]) -> float:
+    frequent = multimode(lines_per_field)
+    return float(max(n for n in frequent if n < TWO_FIELDS * min(frequent)))
+
+
 def nearest_mode(
     line_rate_hz: float,
     lines_per_field: Sequence[float],
@@ -315,8 +322,8 @@ def nearest_mode(
     ----------
     line_rate_hz : float > 0
     lines_per_field : sequence of float > 0, not empty
-        Of each field seen; the usual (median) count is what is compared, so that a lost line does not
-        change the mode.
+        Of each field seen; the most frequent is what is compared, so that a lost line does not change the
+        mode; of several the largest that is not two fields without a sync between them.
     interlaced : bool
     hsync_width_s : float, optional
         Tells modes apart whose rates are too near to: 480p and 640x480 are 7 ppm apart, but the line sync of
@@ -337,7 +344,7 @@ def nearest_mode(
     values = (line_rate_hz, *lines_per_field)
     if len(values) == 1 or not all(math.isfinite(value) and value > 0 for value in values):
         raise ValueError("a line rate and at least one line count, all positive, are needed")
-    usual = float(median(lines_per_field))
+    usual = _usual(lines_per_field)
 
     def badness(pair: tuple[Mode, ModeDistance]) -> tuple[bool, bool, float]:
         mode, off = pair
@@ -351,5 +358,7 @@ def nearest_mode(
     best = min(pairs, key=badness)
     if hsync_width_s is None or not best[1].close or best[0].horizontal is None:
         return best
-    rivals = [p for p in pairs if p[1].close and abs(p[1].line_rate_ppm - best[1].line_rate_ppm) < SAME_RATE_PPM]
+    rivals = [
+        p for p in pairs if p[1].close and abs(p[1].line_rate_ppm - best[1].line_rate_ppm) < SAME_RATE_PPM
+    ]
     return min(rivals, key=lambda pair: _width_off(pair[0], hsync_width_s))

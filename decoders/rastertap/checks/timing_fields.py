@@ -1,0 +1,180 @@
+"""Findings on fields: how many lines each has, whether one lacks its sync, or loses a line."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rastertap.checks.interface import Evidence, Finding
+from rastertap.checks.make import PRACTICE, interval, none_allowed, not_measured, plural
+from rastertap.checks.repetition import in_fields
+from rastertap.checks.timing_rows import lines_per_field_usual
+from rastertap.streams.counts import lines_per_field
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from numpy.typing import NDArray
+
+    from rastertap.standards.limit import Limit
+    from rastertap.streams.model import Sync
+
+MISSING_FIELD_SYNC = 1.8
+"""An interval of this many usual fields or more holds a missing field sync."""
+FEWEST_ALTERNATIONS = 4
+"""Fields long and short in turn from which that is taken for a pattern."""
+NEARLY = 3
+"""Lines that a field may lack, of a standard's, for the text to say so."""
+
+
+def expected_lines(evidence: Evidence) -> float | None:
+    """Lines per field by the board file, else by the nearest standard when it is close."""
+    if evidence.board is not None and evidence.board.timing.lines_per_field is not None:
+        return float(np.median(evidence.board.timing.lines_per_field))
+    if evidence.mode is not None and evidence.mode_close:
+        return float(evidence.mode.lines_per_field[0])
+    return None
+
+
+def _long(counts: NDArray[np.float64], usual: float) -> NDArray[np.bool_]:
+    return np.asarray(counts >= MISSING_FIELD_SYNC * usual, np.bool_)
+
+
+def _usual(evidence: Evidence, sync: Sync) -> float:
+    """Usual lines of a field: what is expected, when some field has that many; else the most frequent."""
+    counts = lines_per_field(sync)
+    expected = expected_lines(evidence)
+    if expected is not None and (counts == expected).any():
+        return expected
+    return lines_per_field_usual(sync) or 0.0
+
+
+def missing_vsync(evidence: Evidence, sync: Sync) -> Finding:
+    """Fields without a field sync."""
+    counts = lines_per_field(sync)
+    if not counts.size:
+        return not_measured("sync.missing_vsync", "No whole field in the capture.")
+    # Where every second sync is missing, all fields seem twice as long: what is expected decides.
+    usual = expected_lines(evidence) or float(np.min(counts))
+    long = _long(counts, usual)
+    lost = int(np.sum(np.round(counts[long] / usual) - 1))
+    where = in_fields(np.flatnonzero(long)) if long.sum() > 1 else ""
+    text = f"{plural(lost, 'field sync')} missing{', ' + where if where else ''}:"
+    text += " the picture rolls once each time."
+    times = sync.fields.starts[: counts.size][long]
+    none = "Every field has its sync."
+    return none_allowed("sync.missing_vsync", times, lost, evidence, none=none, some=text)
+
+
+def line_counts(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Finding]:
+    """Lines of every field and of a frame."""
+    counts = lines_per_field(sync)
+    if not counts.size:
+        yield not_measured("timing.lines_per_field", "No whole field in the capture.")
+        yield not_measured("timing.lines_per_frame", "No whole field in the capture.")
+        return
+    usual = _usual(evidence, sync)
+    whole = ~_long(counts, expected_lines(evidence) or float(np.min(counts)))
+    starts = sync.fields.starts[: counts.size]
+    yield _per_field(evidence, sync, counts[whole], starts[whole], usual, limits.get("lines_per_field"))
+    if sync.interlaced and counts.size < 2:  # noqa: PLR2004 - a frame is two fields
+        yield not_measured("timing.lines_per_frame", "The capture holds no whole frame of two fields.")
+        return
+    frame = usual * (2 if sync.interlaced else 1)
+    text = f"{frame:g} lines a frame, {'interlaced' if sync.interlaced else 'not interlaced'}."
+    yield _counted("timing.lines_per_frame", frame, limits.get("lines_per_frame"), text)
+
+
+def _counted(finding: str, value: float, limit: Limit | None, text: str) -> Finding:
+    """Compare a count with its limit; a count has no uncertainty."""
+    if limit is None:
+        text = f"{text} No limit for it in this set."
+        return Finding(finding, "not_measured", text, value, 0.0, unit="lines")
+    source = limit.source if limit.trust in limit.source else f"{limit.source} ({limit.trust})"
+    result = "pass" if limit.low <= value <= limit.high else "fail"
+    allowed = interval(limit.low, limit.high, "lines")
+    return Finding(finding, result, text, value, 0.0, allowed, "lines", source)  # type: ignore[arg-type]
+
+
+def _per_field(  # noqa: PLR0917 - what one finding says
+    evidence: Evidence,
+    sync: Sync,
+    counts: NDArray[np.float64],
+    starts: NDArray[np.int64],
+    usual: float,
+    limit: Limit | None,
+) -> Finding:
+    values, number = np.unique(counts, return_counts=True)
+    listed = ", ".join(f"{v:g} ({plural(int(n), 'field')})" for v, n in zip(values, number, strict=True))
+    text = f"Lines a field: {listed}."
+    board = evidence.board.timing.lines_per_field if evidence.board is not None else None
+    stated = {float(b) for b in board} if board is not None else set()
+    if values.size > 1 and not (stated and set(values.tolist()) <= stated):
+        odd = counts != usual
+        return _uneven(evidence, sync, text, counts, starts[odd], usual, stated)
+    return _counted("timing.lines_per_field", usual, limit, text + _remark(evidence, usual))
+
+
+def _uneven(  # noqa: PLR0917 - what one finding says
+    evidence: Evidence,
+    sync: Sync,
+    text: str,
+    counts: NDArray[np.float64],
+    times: NDArray[np.int64],
+    usual: float,
+    stated: set[float],
+) -> Finding:
+    """Fields of different length: a line lost (or added) in some, or long and short in turn."""
+    if sync.kind == "blanking" and np.ptp(counts) == 1 and alternates(counts):
+        text += (
+            " Long and short in turn, as the blanking of an interlaced source is; only its sync could tell."
+        )
+        return Finding("timing.lines_per_field", "not_measured", text, usual, 0.0, unit="lines")
+    odd = counts != usual
+    off = counts[odd] - usual
+    lost, added = int(-off[off < 0].sum()), int(off[off > 0].sum())
+    parts = [f"{plural(n, 'line')} {what}" for n, what in ((lost, "lost"), (added, "too many")) if n]
+    where = in_fields(np.flatnonzero(odd))
+    many = f"in {int(odd.sum())} of {counts.size} fields"
+    text += f" {' and '.join(parts)} against {usual:g}, {many}{' (' + where + ')' if where else ''}:"
+    text += " the picture jumps up or down there, and a set may lose it."
+    if alternates(counts):
+        text += (
+            " Long and short fields in turn can be meant so; then state both counts as lines_per_field in the"
+            " board file."
+        )
+    allowed = " or ".join(f"{b:g}" for b in sorted(stated)) if stated else "the same in every field"
+    source = "board file" if stated else PRACTICE
+    return Finding(
+        "timing.lines_per_field", "fail", text, usual, 0.0, allowed, "lines", source, evidence.at_s(times)
+    )
+
+
+def alternates(counts: NDArray[np.float64]) -> bool:
+    """Whether fields are long and short strictly in turn."""
+    if counts.size < FEWEST_ALTERNATIONS:
+        return False
+    return bool((counts[2:] == counts[:-2]).all() and counts[0] != counts[1])
+
+
+def _remark(evidence: Evidence, usual: float) -> str:
+    """Say when a standard is missed by a few lines: a chip can lose one in every field."""
+    if evidence.mode is None or evidence.mode_close:
+        return ""
+    if evidence.board is not None and evidence.board.timing.lines_per_field is not None:
+        return ""
+    off = usual - float(evidence.mode.lines_per_field[0])
+    near = f" Nearest standard: {evidence.mode.title}."
+    if 0 < abs(off) <= NEARLY:
+        less = "fewer" if off < 0 else "more"
+        near += (
+            f" That is {plural_half(abs(off))} {less} than it has: right if the board is made so, else a chip"
+            " that miscounts in every field. A board file that states lines_per_field decides."
+        )
+    return near
+
+
+def plural_half(lines: float) -> str:
+    """Write a number of lines, halves included."""
+    return "1 line" if lines == 1 else f"{lines:g} lines"
