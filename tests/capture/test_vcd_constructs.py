@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from rastertap.capture.model import FLOATING, HIGH, LOW, UNKNOWN
+from rastertap.errors import CaptureError
 
 from .conftest import Read, changes
 
@@ -230,6 +231,23 @@ def test_times_use_all_64_bits_and_leading_zeros(read: Read) -> None:
     capture = read(b"#000000000000000000000000000001 0! #9223372036854775807 1!\n", body=True)
     assert (capture.start, capture.end) == (1, 2**63 - 1)
     assert changes(capture, "a") == (LOW, [(2**63 - 1, HIGH)])
+
+
+def test_times_of_every_length_are_read(read: Read) -> None:
+    """Up to eight digits are read at once: each length, and each digit in each place."""
+    times = [10**length + int("1234567890123456789"[:length]) for length in range(1, 18)]
+    times += [int(str(digit) * length) for length in range(1, 19) for digit in range(1, 10)]
+    times = sorted(set(times))
+    text = b"".join(b"#%d %d!\n" % (time, number & 1) for number, time in enumerate(times))
+    assert read(b"#0 1! " + text, body=True).channel("a").ticks.tolist() == times
+
+
+@pytest.mark.parametrize(
+    "wrong", [b"#1234567:", b"#123456/8", b"#12345678a", b"#1234\xff678", b"#12345678:9"]
+)
+def test_a_time_with_a_wrong_character_is_an_error(read: Read, wrong: bytes) -> None:
+    with pytest.raises(CaptureError, match="is not a time"):
+        read(b"#0 0! " + wrong + b" 1! #99999999999 0!\n", body=True)
 
 
 def test_levels_without_any_time_are_a_recording_of_no_length(read: Read) -> None:

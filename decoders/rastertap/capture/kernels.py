@@ -136,7 +136,7 @@ def parse(
     Parameters
     ----------
     buf : ndarray of uint8
-        Text; ``buf[end - 1]`` is white space, ``buf[end]`` is not, and four more bytes may be read.
+        Text; ``buf[end - 1]`` is white space, ``buf[end]`` is not, and eight more bytes may be read.
     end : int
         Where to stop; a token that begins before it also ends before it.
     drop_back : bool
@@ -212,6 +212,26 @@ def parse(
         elif kind == TIME:
             j = i + 1
             value = np.int64(0)
+            # Eight digits at once where there are eight: the compiler makes one load of these eight.
+            word = (
+                np.uint64(buf[j])
+                | np.uint64(buf[j + 1]) << np.uint64(8)
+                | np.uint64(buf[j + 2]) << np.uint64(16)
+                | np.uint64(buf[j + 3]) << np.uint64(24)
+                | np.uint64(buf[j + 4]) << np.uint64(32)
+                | np.uint64(buf[j + 5]) << np.uint64(40)
+                | np.uint64(buf[j + 6]) << np.uint64(48)
+                | np.uint64(buf[j + 7]) << np.uint64(56)
+            )
+            word ^= np.uint64(0x3030303030303030)
+            if (word | (word + np.uint64(0x0606060606060606))) & np.uint64(0xF0F0F0F0F0F0F0F0) == 0:
+                word = word * np.uint64(10) + (word >> np.uint64(8))
+                low = (word & np.uint64(0x000000FF000000FF)) * np.uint64(0x000F424000000064)
+                high = ((word >> np.uint64(16)) & np.uint64(0x000000FF000000FF)) * np.uint64(
+                    0x0000271000000001
+                )
+                value = np.int64((low + high) >> np.uint64(32))
+                j += 8
             digit = np.uint8(buf[j] - np.uint8(48))
             while digit < 10:
                 value = value * 10 + digit

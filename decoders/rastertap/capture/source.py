@@ -76,6 +76,8 @@ class Source:
 
     def _open(self) -> BinaryIO:
         if self.label == "-":
+            if sys.stdin is None:
+                raise CaptureError("standard input is closed", path="-", hint="name a file instead of -")
             return cast("BinaryIO", getattr(sys.stdin.buffer, "raw", sys.stdin.buffer))
         try:
             return cast("BinaryIO", Path(self.label).open("rb", buffering=0))
