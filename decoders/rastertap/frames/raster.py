@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from rastertap.capture.model import Channel
     from rastertap.streams.model import Lines, PixelClock
 
-MIN_UNSURE = 1.0
-"""A change this close to the sampling point, in sampling steps, may really lie on its other side."""
-
 
 @dataclass(frozen=True, eq=False)
 class LineGrid:
