@@ -29,7 +29,14 @@ IDS = (
     "timing.field_rate",
     "timing.blanking",
 )
-NEEDS_WINDOW = {"front_porch", "back_porch", "sync_to_active", "line_blanking", "field_blanking"}
+NEEDS_WINDOW = {
+    "front_porch",
+    "back_porch",
+    "sync_to_active",
+    "line_blanking",
+    "field_blanking",
+    "blanking_to_equalising",
+}
 NEEDS_COMPOSITE = {
     "equalising_pulse",
     "broad_pulse",
@@ -37,7 +44,6 @@ NEEDS_COMPOSITE = {
     "equalising_before",
     "equalising_after",
     "broad_pulses",
-    "blanking_to_equalising",
 }
 WINDOW_REASON = (
     "Blanking can only be measured from a display-enable or blanking pin; the picture's own edge may be a"

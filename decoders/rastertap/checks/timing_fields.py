@@ -41,7 +41,7 @@ def _long(counts: NDArray[np.float64], usual: float) -> NDArray[np.bool_]:
     return np.asarray(counts >= MISSING_FIELD_SYNC * usual, np.bool_)
 
 
-def _usual(evidence: Evidence, sync: Sync) -> float:
+def usual_lines(evidence: Evidence, sync: Sync) -> float:
     """Usual lines of a field: what is expected, when some field has that many; else the most frequent."""
     counts = lines_per_field(sync)
     expected = expected_lines(evidence)
@@ -74,7 +74,7 @@ def line_counts(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> 
         yield not_measured("timing.lines_per_field", "No whole field in the capture.")
         yield not_measured("timing.lines_per_frame", "No whole field in the capture.")
         return
-    usual = _usual(evidence, sync)
+    usual = usual_lines(evidence, sync)
     whole = ~_long(counts, expected_lines(evidence) or float(np.min(counts)))
     starts = sync.fields.starts[: counts.size]
     yield _per_field(evidence, sync, counts[whole], starts[whole], usual, limits.get("lines_per_field"))

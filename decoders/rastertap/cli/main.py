@@ -24,6 +24,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Check a capture: taps, clock, timing, picture, and where the fault is.",
     ),
     "frames": ("rastertap.cli.frames", "Rebuild the frames of a capture as images and colour codes."),
+    "timing": (
+        "rastertap.cli.timing",
+        "Measure sync and line timing in depth against PAL and NTSC limits.",
+    ),
     "pins": ("rastertap.cli.pins", "Say which channel carries what, and why."),
     "board": ("rastertap.cli.board", "Make, show or describe a board file."),
     "standards": ("rastertap.cli.standards", "Show the timing standards and limit sets with their sources."),

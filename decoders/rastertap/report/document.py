@@ -8,6 +8,7 @@ import numpy as np
 
 from rastertap import __version__
 from rastertap.checks.clock import frequency_hz
+from rastertap.report.timing_document import timing_details
 from rastertap.streams.counts import field_periods, lines_per_field
 
 if TYPE_CHECKING:
@@ -132,6 +133,7 @@ def _timing(analysis: Analysis) -> dict[str, Any] | None:
         "field_rate_hz": 1 / (float(periods.mean()) * tick) if periods.size else None,
         "sync": sync.kind,
         **_pulses(sync, tick),
+        **timing_details(evidence),
     }
 
 
