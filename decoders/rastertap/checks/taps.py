@@ -10,6 +10,7 @@ from rastertap.capture.model import HIGH
 from rastertap.checks.clock import evidence_step
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured, plural
+from rastertap.checks.picture import shown_codes
 from rastertap.checks.wiring import Story, kind_of, roles_match, stories
 
 if TYPE_CHECKING:
@@ -139,7 +140,7 @@ def _monochrome(evidence: Evidence, still: list[str]) -> bool:
     frames = evidence.frames
     if frames is None or frames.active is None:
         return True
-    codes = frames.shown
+    codes = shown_codes(frames)
     moving = sum(1 for p in evidence.pins if p.role == "colour") - len(still)
     # Every combination of the other bits is shown, so a picture of all colours would have moved this one too.
     return codes.size < 1 << max(moving, 0)
