@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from rastertap.analyse import Analysis, Request, analyse_path
-from rastertap.board.load import load_board
-from rastertap.report.document import document
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
+
+    from rastertap.analyse import Analysis
 
 CAPTURES = Path(__file__).parents[1] / "captures"
 
@@ -44,6 +42,11 @@ class Checked:
 
 @cache
 def _checked(name: str, *, with_board: bool) -> Checked:
+    # Here, so that tests of one part run without the rest.
+    from rastertap.analyse import Request, analyse_path
+    from rastertap.board.load import load_board
+    from rastertap.report.document import document
+
     board = load_board(CAPTURES / f"{name[:11]}.toml") if with_board else None
     analysis = analyse_path(str(CAPTURES / f"{name}.vcd.gz"), Request(board=board))
     truth = json.loads((CAPTURES / f"{name}.truth.json").read_text())

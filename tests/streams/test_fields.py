@@ -74,6 +74,21 @@ def test_nor_does_it_with_interlace(phase: float) -> None:
     np.testing.assert_allclose(np.abs(np.diff(fields.offset)), 0.5, atol=1e-6)
 
 
+@pytest.mark.parametrize("phase", [0.25, 0.75])
+def test_a_sampling_step_does_not_choose_which_field_is_the_first(phase: float) -> None:
+    """At a quarter of a line the two halves of the fold meet."""
+    places = np.array([10, 322.5, 635, 947.5]) + phase
+    before, after = (found(places, shift)[0] for shift in (-10, 10))
+    assert before.first_line.tolist() == after.first_line.tolist()
+    np.testing.assert_allclose(before.offset, after.offset, atol=1e-3)
+
+
+def test_without_interlace_a_jitter_of_the_field_sync_does_not_move_the_rows() -> None:
+    fields, interlaced = found(np.array([10, 322, 634]) + 0.25, [-1_600, 1_600, -1_600])
+    assert interlaced is False
+    assert np.diff(fields.first_line).tolist() == [312, 312]
+
+
 @pytest.mark.parametrize("shift", [[-10, 10, -10], [10, -10, 10], [0, -10, 10]])
 def test_a_field_sync_at_a_line_sync_is_not_thrown_about_by_the_sampling_step(shift: list[int]) -> None:
     fields, _ = found([10, 322, 634], shift)
