@@ -309,9 +309,19 @@ def parse(
                     for bit in range(width):
                         k = j - 1 - bit
                         level = classes[buf[k]] if k > i else spread
-                        result = change(first + bit, level, now, free, limit, current, ticks, levels)
+                        signal = first + bit
+                        if current[signal] == level:
+                            continue
+                        slot = free[signal]
+                        if ticks[slot - 1] != now and slot < limit[signal]:
+                            ticks[slot] = now
+                            levels[slot] = level
+                            free[signal] = slot + 1
+                            current[signal] = level
+                            continue
+                        result = change(signal, level, now, free, limit, current, ticks, levels)
                         if result == 1:
-                            state[DETAIL] = first + bit
+                            state[DETAIL] = signal
                             status = FULL
                             break
                         state[GLITCHES] += result >> 1

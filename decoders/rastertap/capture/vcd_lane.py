@@ -21,7 +21,7 @@ NOT_SEEN = 255
 
 LATEST = np.iinfo(np.int64).max
 _FIRST_ROOM = 4096
-_POOL = 1 << 18
+_POOL = 1 << 20
 _END = re.compile(rb"(?<=[ \t\n\r\f\v])\$end(?=[ \t\n\r\f\v])")
 _PLAIN_KEYWORDS = frozenset((b"$end", b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$enddefinitions"))
 _TEXT_KEYWORDS = frozenset((b"$comment", b"$date", b"$version"))
@@ -54,7 +54,7 @@ class Lane:
         self.codes = codes
         self.drop_back = drop_back
         count = codes.signals
-        room = max(4, min(_FIRST_ROOM, _POOL // max(count, 1)))
+        room = max(16, min(_FIRST_ROOM, _POOL // max(count, 1)))
         self._origin = np.arange(count, dtype=np.int64) * (room + 1) + 1
         self._limit = self._origin + room
         self._top = count * (room + 1)
