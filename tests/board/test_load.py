@@ -72,9 +72,9 @@ def test_the_colours_of_the_set_follow_the_board() -> None:
     assert brown is not None
     assert yellow is not None
     assert own is not None
-    assert brown.table(4)[6].tolist() == [0xAA, 0x55, 0x00]
-    assert yellow.table(4)[6].tolist() == [0xAA, 0xAA, 0x00]
-    assert own.table(1).tolist() == [[0x10, 0x20, 0x30], [255, 255, 255]]
+    assert brown.known(4).table[6].tolist() == [0xAA, 0x55, 0x00]
+    assert yellow.known(4).table[6].tolist() == [0xAA, 0xAA, 0x00]
+    assert own.known(1).table.tolist() == [[0x10, 0x20, 0x30], [255, 255, 255]]
 
 
 def test_every_problem_is_listed_at_once_with_its_line(problems_of: Problems) -> None:

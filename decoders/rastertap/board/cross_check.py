@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rastertap.standards.colour import MAX_GREY_BITS
+from rastertap.standards.colour_set import FIXED_BITS
 from rastertap.standards.modes import NEAR_LINE_RATE
 
 if TYPE_CHECKING:
@@ -16,8 +18,8 @@ if TYPE_CHECKING:
 
 POLAR_ROLES = ("hsync", "vsync", "csync", "blank", "display_enable")
 """Roles whose pulse has a polarity."""
-SET_BITS = {"rgb": 3, "rgbi": 4, "rrggbb": 6}
-"""Bits of the colour sets that have a fixed number of them."""
+LISTS = ("list", "palette", "component_mv", "luma_chroma")
+"""Keys that give the colours of the set 'list'."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,11 @@ def contradictions(
     return found
 
 
+def plural(count: int, word: str) -> str:
+    """Write a count with its word."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
 def _pin_keys(pins: Mapping[str, Pin]) -> Iterator[Contradiction]:
     for channel, pin in pins.items():
         at = ("pins", channel)
@@ -111,29 +118,51 @@ def _missing_bits(pins: Mapping[str, Pin], bits: list[int]) -> Iterator[Contradi
 
 
 def _colour_keys(colours: Colours) -> Iterator[Contradiction]:
-    if colours.colour_set == "list" and colours.colours is None:
-        hint = 'e.g. list = ["#000000", "#FFFFFF"]'
+    given = [key for key in LISTS if key in colours.stated or (key == "palette" and colours.palette)]
+    if colours.colour_set == "list" and not given:
+        hint = 'e.g. list = ["#000000", "#FFFFFF"], or palette = "board.pal"'
         yield Contradiction(("colours", "set"), "the set 'list' needs the list of colours", hint)
-    if colours.colour_set != "list" and colours.colours is not None:
-        hint = 'delete it, or write set = "list"'
-        yield Contradiction(("colours", "list"), f"the set '{colours.colour_set}' has its own colours", hint)
+    if colours.colour_set != "list":
+        for key in given:
+            hint = 'delete it, or write set = "list"'
+            message = f"the set '{colours.colour_set}' has its own colours"
+            yield Contradiction(("colours", key), message, hint)
+    for key in given[1:]:
+        message = f"the colours are already given by '{given[0]}'"
+        yield Contradiction(("colours", key), message, "keep one of the two")
     if colours.dark_yellow is not None and colours.colour_set != "rgbi":
         yield Contradiction(("colours", "dark_yellow"), "dark_yellow is for the set 'rgbi' only", "delete it")
-    if colours.colours is not None and (len(colours.colours) < 2 or len(colours.colours).bit_count() != 1):  # noqa: PLR2004 - one bit has 2 codes
-        message = f"has {len(colours.colours)} colours; a bus of n bits has 2, 4, 8, 16, ... codes"
-        yield Contradiction(("colours", "list"), message, "give every code a colour")
+    for key, count in colours.stated.items():
+        if count < 2:  # noqa: PLR2004 - one bit has 2 codes
+            message = f"has {plural(count, 'colour')}; a bus has at least 2 codes"
+            yield Contradiction(("colours", key), message, "give every code a colour, code 0 first")
+
+
+def too_few_or_many(count: int, bits: int) -> str:
+    """Say what is wrong with a list of ``count`` colours for a bus of ``bits`` bits; empty when it fits.
+
+    A list may leave out codes that the board never sends, but with half of them or fewer the highest bit
+    would be of no use.
+    """
+    if 2 ** (bits - 1) < count <= 2**bits:
+        return ""
+    return f"has {count} colours, but {plural(bits, 'colour bit')} have {2**bits} codes"
 
 
 def _colour_bits(colours: Colours, bits: int) -> Iterator[Contradiction]:
-    if colours.colours is not None and len(colours.colours) < 2**bits:
-        message = f"has {len(colours.colours)} colours, but {bits} colour bits have {2**bits} codes"
-        yield Contradiction(("colours", "list"), message, "give every code a colour")
-    needed = SET_BITS.get(colours.colour_set, bits)
+    for key, count in colours.stated.items():
+        message = too_few_or_many(count, bits)
+        if message:
+            yield Contradiction(("colours", key), message, "give every code a colour")
+    needed = FIXED_BITS.get(colours.colour_set, bits)
     if bits != needed:
         message = f"the set '{colours.colour_set}' has {needed} bits, but the pins give {bits}"
         yield Contradiction(
             ("colours", "set"), message, 'name the missing pins, or use set = "grey" or "list"'
         )
+    if colours.colour_set == "grey" and bits > MAX_GREY_BITS:
+        message = f"greys are for at most {MAX_GREY_BITS} bits, but the pins give {bits}"
+        yield Contradiction(("colours", "set"), message, "name the set that the bits are, e.g. rgb24")
 
 
 def _units(timing: Timing) -> Iterator[Contradiction]:

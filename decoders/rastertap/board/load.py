@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from rastertap.board.cross_check import contradictions
+from rastertap.board.cross_check import LISTS, contradictions, too_few_or_many
 from rastertap.board.locate import key_lines, line_of
 from rastertap.board.model import Board, Colours, Pin, Timing
 from rastertap.board.picture import Picture
 from rastertap.board.problems import board_problem, place_of, problem_of
 from rastertap.errors import BoardError, BoardProblem
 from rastertap.printable import printable
+from rastertap.standards.palette_file import parse_palette
 
 if TYPE_CHECKING:
     import os
@@ -68,18 +69,67 @@ def load_board(path: str | os.PathLike[str]) -> Board:
 
 
 def _beside(board: Board, path: Path, text: str) -> Board:
-    """Find the known picture's reference beside the board file."""
+    """Find what the board file names beside itself: the known picture's reference, the palette."""
+    return _with_palette(_with_reference(board, path, text), path, text)
+
+
+def _with_reference(board: Board, path: Path, text: str) -> Board:
     picture = board.picture
     if picture is None or picture.reference is None:
         return board
     reference = path.parent / picture.reference
     if not reference.is_file():
-        at = ("picture", "reference")
-        message = f"there is no file {printable(str(reference))}"
-        hint = "give its path from the board file on"
-        problem = board_problem(line_of(key_lines(text), at), at, message, hint)
-        raise BoardError(printable(str(path)), (problem,))
+        raise _not_there(path, text, ("picture", "reference"), reference)
     return board.model_copy(update={"picture": picture.model_copy(update={"reference": str(reference)})})
+
+
+def _not_there(path: Path, text: str, at: Place, file: Path) -> BoardError:
+    message = f"there is no file {printable(str(file))}"
+    problem = board_problem(line_of(key_lines(text), at), at, message, "give its path from the board file on")
+    return BoardError(printable(str(path)), (problem,))
+
+
+def _with_palette(board: Board, path: Path, text: str) -> Board:
+    """Read the palette into the list of colours."""
+    if board.colours is None or board.colours.palette is None:
+        return board
+    at, file = ("colours", "palette"), path.parent / board.colours.palette
+    if not file.is_file():
+        raise _not_there(path, text, at, file)
+    listed = load_palette(file)
+    bits = len(board.colour_channels)
+    message = too_few_or_many(len(listed), bits) if bits else ""
+    if message:
+        problem = board_problem(line_of(key_lines(text), at), at, message, f"correct {file.name}")
+        raise BoardError(printable(str(path)), (problem,))
+    return board.model_copy(update={"colours": board.colours.model_copy(update={"colours": listed})})
+
+
+def load_palette(file: Path) -> tuple[str, ...]:
+    """Read a palette (a line ``R G B`` for each code) as ``#RRGGBB`` texts.
+
+    Raises
+    ------
+    BoardError
+        With every line that is wrong.
+    """
+    label = printable(str(file))
+    try:
+        content = file.read_bytes()[: MAX_BYTES + 1]
+        colours, wrong = parse_palette(content.decode("utf-8-sig"))
+    except OSError as error:
+        problem = BoardProblem(0, "palette", f"cannot be read: {error.strerror}", "check the path")
+        raise BoardError(label, (problem,)) from None
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        problem = BoardProblem(
+            line, "palette", f"is not UTF-8 at byte {error.start}", "a palette is text, R G B a line"
+        )
+        raise BoardError(label, (problem,)) from None
+    if wrong:
+        found = [BoardProblem(p.line, "palette", printable(p.message), p.hint) for p in wrong[:MAX_PROBLEMS]]
+        raise BoardError(label, tuple(found))
+    return tuple("#{:02X}{:02X}{:02X}".format(*row) for row in colours.tolist())
 
 
 def parse_board(text: str, label: str = "board") -> Board:
@@ -143,7 +193,7 @@ def _contradictions(data: dict[str, Any], lines: dict[Place, int]) -> list[Board
     }
     pins = {channel: pin for channel, pin in candidates.items() if pin is not None}
     timing = _valid(Timing, data.get("timing")) or Timing()
-    colours = _valid(Colours, data.get("colours"), needed=("set", "list"))
+    colours = _valid(Colours, data.get("colours"), needed=("set", *LISTS))
     picture = _valid(Picture, data.get("picture"), needed=("regions", "reference"))
     found = contradictions(pins, timing, colours, picture, pins_complete=len(pins) == len(candidates))
     return [board_problem(line_of(lines, c.at), c.at, c.message, c.hint) for c in found]

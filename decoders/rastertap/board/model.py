@@ -25,13 +25,16 @@ from rastertap.roles import Polarity, Role  # noqa: TC001 - pydantic reads the a
 from rastertap.standards.modes import MODES, Mode
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from rastertap.standards.colour_set import ColourSet
 
 SCHEMA = "rastertap.board/1"
-COLOUR_SETS = ("rgb", "rgbi", "rrggbb", "grey", "list")
+ColourSetName = Literal[
+    "rgb", "rgbi", "rrggbb", "rgb9", "rgb12", "rgb15", "rgb16", "rgb18", "rgb24", "component", "grey", "list"
+]
 MAX_COLOUR_BITS = 32
 """Colour codes are kept in at most 32 bits."""
+MAX_COLOURS = 65536
+"""Colours of a list: those of a bus of 16 bits."""
 
 
 def _not_empty(values: tuple[float, ...]) -> tuple[float, ...]:
@@ -63,6 +66,8 @@ StandardKey = Annotated[
 Ppm = Annotated[float, Field(gt=0, le=100_000)]
 HalfLines = Annotated[float, Field(gt=0, le=100_000, multiple_of=0.5)]
 Position = Annotated[int, Field(ge=1, le=1000)]
+Level = Annotated[tuple[float, float, float], Field(strict=False)]
+Levels = Annotated[tuple[Level, ...], Field(strict=False, max_length=MAX_COLOURS)]
 HexColour = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}$")]
 
 
@@ -124,22 +129,50 @@ class Timing(Strict):
 class Colours(Strict):
     """How a colour code becomes a colour."""
 
-    colour_set: Literal["rgb", "rgbi", "rrggbb", "grey", "list"] = Field(alias="set")
+    colour_set: ColourSetName = Field(alias="set")
     dark_yellow: bool | None = Field(
         default=None,
         description="rgbi only: code 6 (red and green, no intensity) is shown as AAAA00, not brown AA5500.",
     )
-    colours: Annotated[tuple[HexColour, ...], Field(strict=False, max_length=65536)] | None = Field(
+    colours: Annotated[tuple[HexColour, ...], Field(strict=False, max_length=MAX_COLOURS)] | None = Field(
         default=None, alias="list", description="list only: the colour of each code, code 0 first."
     )
+    palette: Text | None = Field(
+        default=None,
+        description="list only: a text file beside this one, a line `R G B` (0 to 255) for each code.",
+    )
+    component_mv: Levels | None = Field(
+        default=None, description="list only: [Y, Pb, Pr] in mV of each code; white is [700, 0, 0]."
+    )
+    luma_chroma: Levels | None = Field(
+        default=None,
+        description=(
+            "list only: [luma, chroma, phase] of each code: luma in mV over black (white is 700), chroma in mV "
+            "(half of peak to peak), phase in degrees from B - Y towards R - Y."
+        ),
+    )
 
-    def table(self, bits: int) -> NDArray[np.uint8]:
-        """R'G'B' of every code of a bus of ``bits`` bits, uint8, shape (2**bits, 3); a list may be longer."""
-        from rastertap.standards import colour
+    @property
+    def stated(self) -> dict[str, int]:
+        """How the colours of a list are given, by key, and how many of them."""
+        lists = {
+            "list": self.colours,
+            "component_mv": self.component_mv,
+            "luma_chroma": self.luma_chroma,
+        }
+        return {key: len(value) for key, value in lists.items() if value is not None}
 
+    def known(self, bits: int) -> ColourSet:
+        """Colours of a bus of ``bits`` bits."""
+        from rastertap.standards import colour, colour_set
+
+        if self.component_mv is not None:
+            return colour_set.from_millivolts(bits, self.component_mv)
+        if self.luma_chroma is not None:
+            return colour_set.from_luma_chroma(bits, self.luma_chroma)
         if self.colours is not None:
-            return colour.from_hex(self.colours)
-        return colour.colour_table(self.colour_set, bits, dark_yellow=bool(self.dark_yellow))
+            return colour_set.from_table("list", bits, colour.from_hex(self.colours))
+        return colour_set.named_set(self.colour_set, bits, dark_yellow=bool(self.dark_yellow))
 
 
 class Board(Strict):

@@ -6,16 +6,15 @@ import json
 import re
 import textwrap
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from rastertap.board.model import SCHEMA
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from rastertap.board.model import ColourSetName
     from rastertap.roles import Polarity, Role
-
-ColourSetName = Literal["rgb", "rgbi", "rrggbb", "grey"]
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
 
@@ -52,7 +51,7 @@ class FoundBoard:
     interlaced : bool or None
     hsync_width_us, vsync_width_lines : (low, high) or None
     colour_set : str or None
-        ``rgb``, ``rgbi``, ``rrggbb`` or ``grey``.
+        A named one, not ``list``.
     unrecognised : tuple of str
         Channels that carry nothing known; listed in a comment.
     """
@@ -132,7 +131,9 @@ def _timing_lines(found: FoundBoard) -> list[str]:
 
 
 def _colour_lines(found: FoundBoard) -> list[str]:
-    choices = "rgb, rgbi, rrggbb, grey, or list with list = [...]"
+    choices = (
+        "rgb, rgbi, rrggbb, rgb9/12/15/16/18/24, component, grey, or list with list = [...] or palette = FILE"
+    )
     if found.colour_set is None:
         return ["", "# [colours]       # how a colour code is shown", f'# set = "rgbi"     # {choices}']
     yellow = "# dark_yellow = true   # code 6 is AAAA00, not brown AA5500"

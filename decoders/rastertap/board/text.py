@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from rastertap.board.model import Board, Colours, Pin, Timing
     from rastertap.board.picture import Picture
 
+LISTED = 16
+"""Colours of a list that are shown."""
 _HEADINGS = ("channel", "role", "polarity", "chip pin", "connector", "wire")
 
 
@@ -84,7 +86,10 @@ def _colour_lines(colours: Colours | None) -> list[str]:
     if colours is None:
         return ["not stated"]
     if colours.colours is not None:
-        return [f"list of {len(colours.colours)}: {' '.join(colours.colours[:16])}"]
+        more = " ..." if len(colours.colours) > LISTED else ""
+        return [f"list of {len(colours.colours)}: {' '.join(colours.colours[:LISTED])}{more}"]
+    for key, count in colours.stated.items():
+        return [f"list of {count}, from {key}"]
     yellow = ", code 6 dark yellow" if colours.dark_yellow else ""
     return [f"{colours.colour_set}{yellow}"]
 

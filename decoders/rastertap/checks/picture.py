@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+import numpy as np
+
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured, plural
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
 
     from rastertap.frames.model import Frames
+    from rastertap.frames.steadiness import Steadiness
+    from rastertap.streams.model import ColourBus
 
 IDS = ("picture.unstable_pixels", "picture.blank", "picture.known_picture", "picture.colour_set")
 LISTED = 8
 """Codes named in a finding's text."""
-MOVING = 0.5
-"""Part of the differing pixels with a differing neighbour in their line, from which it is no longer noise."""
 
 
 class PictureCheck:
@@ -33,27 +37,56 @@ class PictureCheck:
             reason = f"No frames: {evidence.missing.get('frames', 'not rebuilt')}."
             yield from (not_measured(finding, reason) for finding in IDS)
             return
-        yield _unstable(frames)
+        yield _unstable(frames, evidence.colour_bus)
         yield _blank(frames)
         yield not_measured("picture.known_picture", "The board file states no known picture.")
         yield _colour_set(evidence, frames)
 
 
-def _unstable(frames: Frames) -> Finding:
-    still = frames.still
-    if not still.pairs:
+def _unstable(frames: Frames, bus: ColourBus | None) -> Finding:
+    kinds = [s for s in frames.steadiness.values() if s.fields > 1]
+    if not kinds:
         return not_measured("picture.unstable_pixels", "There are no two complete fields to compare.")
-    count, alone = still.worst, still.alone
-    if not count:
-        text = f"All pixels are the same in every one of {frames.fields_complete} complete fields."
-        return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "pixels", PRACTICE)
-    share = count / still.pixels
-    text = f"{plural(count, 'pixel')} ({share:.2%}) differ from one field to the next,"
-    if alone < 1 - MOVING:
-        text += " in groups: the picture moves or blinks, which is not noise."
-        return Finding("picture.unstable_pixels", "pass", text, count, 0.0, "", "pixels", PRACTICE)
-    text += f" {alone:.0%} of them single ones: noise, or a bus that changes too near the sampling point."
-    return Finding("picture.unstable_pixels", "fail", text, count, 0.0, "0", "pixels", PRACTICE)
+    flips = sum(s.flips.sum(axis=(1, 2), dtype=np.int64) for s in kinds)
+    count, moving = int(flips.sum()), sum(s.moving for s in kinds)
+    if count:
+        return _noisy(kinds, flips, bus)
+    if moving:
+        text = (
+            f"{plural(moving, 'pixel')} change from field to field in groups: the picture moves or blinks, "
+            "which is not noise. No bit flips by itself."
+        )
+        return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "flips", PRACTICE)
+    text = f"All pixels are the same in every one of {sum(s.fields for s in kinds)} complete fields."
+    return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "flips", PRACTICE)
+
+
+def _noisy(kinds: Sequence[Steadiness], flips: NDArray[np.int64], bus: ColourBus | None) -> Finding:
+    """Name the bits that flip, how often, and whether where the bus is read has to do with it."""
+    read = sum(s.fields * s.reference.size for s in kinds)
+    marginal = sum(s.marginal for s in kinds)
+    parts = []
+    for bit in np.argsort(-flips)[:LISTED]:
+        if flips[bit]:
+            channel = bus.bits[bit].name if bus is not None and bit < len(bus.bits) else ""
+            name = f"Bit {bit} ({channel})" if channel else f"Bit {bit}"
+            often = read / int(flips[bit])
+            parts.append(
+                f"{name} flips for one field in 1 of {often:.0f} pixels ({plural(flips[bit], 'time')})"
+            )
+    count, unsure = int(flips.sum()), int(np.sum(marginal))
+    text = ", ".join(parts) + "; the other bits are steady."
+    if unsure == count:
+        text += (
+            " All of it where the bus changes within a sampling step of where it is read: record at a higher "
+            "sample rate, or choose another delay (--set), to tell whether the bus or the reading is at fault."
+        )
+        return Finding("picture.unstable_pixels", "warn", text, count, 0.0, "0", "flips", PRACTICE)
+    if unsure > count / 2:
+        text += " Mostly where the bus changes close to where it is read: a marginal bus or tap."
+    else:
+        text += " Scattered single pixels: noise on that tap or bit, not a moving picture."
+    return Finding("picture.unstable_pixels", "fail", text, count, 0.0, "0", "flips", PRACTICE)
 
 
 def _blank(frames: Frames) -> Finding:
@@ -75,17 +108,20 @@ def _blank(frames: Frames) -> Finding:
 
 def _colour_set(evidence: Evidence, frames: Frames) -> Finding:
     bus = evidence.colour_bus
-    palette = bus.palette if bus is not None else None
-    if bus is None or palette is None:
+    colours = bus.colours if bus is not None else None
+    if bus is None or colours is None:
         reason = "The colours of the codes are not known: no board file states them"
         return not_measured("picture.colour_set", f"{reason} and the number of bits fits no usual set.")
-    outside = [code for code in frames.used.tolist() if code >= len(palette)]
-    limit = f"0 .. {len(palette) - 1}"
+    outside = frames.used[~colours.contains(frames.used)].tolist()
+    limit = f"0 .. {colours.size - 1}"
     if outside:
         listed = ", ".join(map(str, outside[:LISTED])) + (" ..." if len(outside) > LISTED else "")
-        text = f"{plural(len(outside), 'code')} outside the colour set: {listed}."
-        return Finding(
-            "picture.colour_set", "fail", text, len(outside), 0.0, limit, "codes", bus.palette_source
+        text = (
+            f"{plural(len(outside), 'code')} outside the colour set: {listed}. Either the set is wrong, or a bit "
+            "is: stuck, swapped or noisy."
         )
-    text = f"All codes are in the set ({bus.palette_source})."
-    return Finding("picture.colour_set", "pass", text, 0, 0.0, limit, "codes", bus.palette_source)
+        return Finding(
+            "picture.colour_set", "fail", text, len(outside), 0.0, limit, "codes", bus.colours_from
+        )
+    text = f"All codes are in the set ({bus.colours_from})."
+    return Finding("picture.colour_set", "pass", text, 0, 0.0, limit, "codes", bus.colours_from)

@@ -13,7 +13,8 @@ from rastertap.errors import BoardError, UsageError
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
-    from rastertap.board.template import ColourSetName, FoundBoard, FoundPin
+    from rastertap.board.model import ColourSetName
+    from rastertap.board.template import FoundBoard, FoundPin
     from rastertap.streams.model import ColourBus, PixelClock, Sync
 
 WIDTH_PART = 0.1
@@ -119,8 +120,7 @@ def _found_pins(analysis: Analysis) -> tuple[FoundPin, ...]:
 
 
 def _colour_set(bus: ColourBus | None) -> ColourSetName | None:
-    known = {"rgb": 3, "rgbi": 4, "rrggbb": 6}
-    if bus is None or known.get(bus.family) != len(bus.bits):
+    if bus is None or bus.colours is None or bus.family == "list":
         return None
     return cast("ColourSetName", bus.family)
 

@@ -7,16 +7,24 @@ from typing import TYPE_CHECKING
 import click
 
 from rastertap.cli.options import capture_options, say, text_width, write_json
-from rastertap.cli.saving import frame_options
+from rastertap.cli.saving import STDOUT, frame_options
 from rastertap.errors import CaptureError
+from rastertap.printable import printable
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
     from rastertap.cli.saving import Saver
 
+_EXAMPLES = """\b
+Examples:
+  rastertap frames capture.vcd.gz --out frames --scale 3
+  rastertap frames capture.vcd.gz --square --apng fields.png --sheet sheet.png --map map.png
+  rastertap frames capture.vcd.gz --still - > picture.png
+"""
 
-@click.command("frames", epilog="\b\nExample:\n  rastertap frames capture.vcd.gz --out frames --scale 3")
-@frame_options("--out", "frames", "Folder to write to.")
+
+@click.command("frames", epilog=_EXAMPLES)
+@frame_options("--out", "frames", "Folder to write to.", all_pictures=True)
 @capture_options
 def command(analysis: Analysis, saver: Saver, json_path: str | None, *, quiet: bool) -> int:
     """Rebuild the frames of CAPTURE: of each a PNG of the picture and an .npy of the whole raster's codes."""
@@ -29,5 +37,11 @@ def command(analysis: Analysis, saver: Saver, json_path: str | None, *, quiet: b
         raise CaptureError(f"no frame can be rebuilt: {reason}", path=analysis.capture.label, hint=hint)
     if json_path:
         write_json(json_path, document(analysis, saver.files))
-    say("\n".join(frame_lines(analysis, saver.files, text_width())) + "\n", quiet=quiet, json_path=json_path)
+    lines = [*frame_lines(analysis, saver.files, text_width())]
+    lines += [f"       {printable(str(path))}" for path in saver.others]
+    say(
+        "\n".join(lines) + "\n",
+        quiet=quiet,
+        json_path=STDOUT if saver.wanted.to_stdout else json_path,
+    )
     return 0

@@ -130,6 +130,7 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 capture, request, reader=reader, window=Window(start, end), progress=progress, sink=saver
             )
         if saver is not None:
+            saver.finish(analysis)
             rest["saver"] = saver
         if not rest.get("quiet"):
             _warn_of_broken_plugins()

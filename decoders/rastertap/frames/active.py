@@ -15,6 +15,11 @@ if TYPE_CHECKING:
 
     from rastertap.frames.model import FieldKind, Frame
 
+GROUP_NEIGHBOURS = 2
+"""A pixel with this many neighbours that also show something is no lone flip."""
+SEEN_OFTEN = 0.25
+"""Part of the fields in which a lone pixel must be seen: common practice, no source."""
+
 
 def blanking_code(frames: Sequence[Frame], width: int) -> int:
     """Most common code in the first ``width`` pixels of the lines: during line sync."""
@@ -23,19 +28,40 @@ def blanking_code(frames: Sequence[Frame], width: int) -> int:
     return int(values[np.argmax(counts)])
 
 
-def _bounds(mask: NDArray[np.bool_]) -> Area | None:
-    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
-    if not rows.size:
+def _bounds(mask: NDArray[np.bool_], fewest: int) -> Area | None:
+    """Rectangle round the rows and columns with at least ``fewest`` pixels of the mask."""
+    rows = np.flatnonzero(mask.sum(axis=1) >= fewest)
+    columns = np.flatnonzero(mask.sum(axis=0) >= fewest)
+    if not rows.size or not columns.size:
         return None
     return Area(int(columns[0]), int(rows[0]), int(columns[-1] - columns[0] + 1), int(rows[-1] - rows[0] + 1))
 
 
-def _together(masks: Sequence[NDArray[np.bool_]]) -> NDArray[np.bool_]:
+def _grouped(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Pixels of the mask with two or more of their eight neighbours in it."""
+    padded = np.pad(mask.astype(np.uint8), 1)
+    beside = padded[:-2] + padded[1:-1] + padded[2:]
+    around = beside[:, :-2] + beside[:, 1:-1] + beside[:, 2:]
+    return np.asarray(mask & (around > GROUP_NEIGHBOURS))
+
+
+def _area_of(masks: Sequence[NDArray[np.bool_]]) -> Area | None:
+    """Find the rectangle that holds what the fields of one kind show.
+
+    A flip of a noisy bit in blanking must not make it grow: with two fields or more, a pixel that stands alone
+    counts only where it is seen in more of them than chance would show.
+    """
     height = max(m.shape[0] for m in masks)
-    together = np.zeros((height, masks[0].shape[1]), bool)
+    counts = np.zeros((height, masks[0].shape[1]), np.uint32)
+    grouped = np.zeros(counts.shape, bool)
     for mask in masks:
-        together[: mask.shape[0]] |= mask
-    return together
+        counts[: mask.shape[0]] += mask
+        grouped[: mask.shape[0]] |= _grouped(mask)
+    if len(masks) == 1:
+        return _bounds(counts > 0, 1)
+    kept = grouped | (counts >= max(2, len(masks) * SEEN_OFTEN))
+    noisy = bool(((counts > 0) & ~kept).any())
+    return _bounds(kept, 2 if noisy else 1) or _bounds(counts > 0, 1)
 
 
 def _one_width(areas: dict[FieldKind, Area]) -> dict[FieldKind, Area]:
@@ -86,7 +112,7 @@ def find_active(
         masks[kind] = [
             windows[f.index] if windows is not None else (f.codes != blank) & ~f.unsure for f in whole
         ]
-    areas = {kind: area for kind, found in masks.items() if (area := _bounds(_together(found))) is not None}
+    areas = {kind: area for kind, found in masks.items() if (area := _area_of(found)) is not None}
     if windows is not None and not areas:
         return find_active(frames, blank, None)
     if windows is not None:

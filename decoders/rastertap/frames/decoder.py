@@ -11,18 +11,19 @@ from rastertap.errors import DecodeError
 from rastertap.frames.active import blanking_code, find_active, grown
 from rastertap.frames.model import FieldKind, Frame, FrameNote, Frames
 from rastertap.frames.raster import LineGrid, line_grid, read_codes, rows
-from rastertap.frames.stillness import compare
+from rastertap.frames.steadiness import begin, extend
 from rastertap.frames.weave import weave
 from rastertap.match import Match
 from rastertap.streams.interface import CONTRACT, Context
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from rastertap.capture.model import Channel
     from rastertap.frames.model import Area
+    from rastertap.frames.steadiness import Steadiness
     from rastertap.streams.model import ColourBus, PixelClock, Sync
 
 FEWEST_LINES = 8
@@ -103,32 +104,57 @@ class FrameDecoder:
         areas = areas if before is None else grown(before.areas, areas)
         kept = [f for f in frames if counted[0] <= f.start < counted[1]]
         first = len(before.notes) if before is not None else 0
-        return _frames([replace(f, index=first + i) for i, f in enumerate(kept)], areas, how, blank, grid)
+        kept = [replace(f, index=first + i) for i, f in enumerate(kept)]
+        steadiness = _steadiness(kept, areas, len(bus.bits), {} if before is None else before.steadiness)
+        return _frames(kept, areas, how, blank, grid, steadiness)
 
     def join(self, earlier: Frames, later: Frames, at: int) -> Frames:  # noqa: ARG002 - decode() keeps what counts
-        """Keep the first few frames and the last ones, the notes of all, and the statistics of both."""
+        """Keep the first few frames and the last ones, and the notes of all.
+
+        What `decode` was given as ``before`` the later piece's statistics on steadiness already hold.
+        """
         kept = earlier.frames[:KEPT]
-        last = {f.field: f for f in earlier.frames if f.complete}
-        border = [f for kind, f in last.items() if kind != "woven"]
-        next_ones = {f.field: f for f in reversed(later.frames) if f.complete}
-        across = compare([*border, *(f for k, f in next_ones.items() if k != "woven")], later.areas)
-        ends = {**last, **{f.field: f for f in later.frames if f.complete}}
+        last = {f.field: f for f in (*earlier.frames, *later.frames) if f.complete}
         same = earlier.pixels_per_line == later.pixels_per_line
         return replace(
             earlier,
-            frames=(*kept, *sorted((f for f in ends.values() if f not in kept), key=lambda f: f.index)),
+            frames=(*kept, *sorted((f for f in last.values() if f not in kept), key=lambda f: f.index)),
             notes=earlier.notes + later.notes,
             areas=later.areas,
             lines_right=earlier.lines_right + (later.lines_right if same else 0),
             lines_counted=earlier.lines_counted + later.lines_counted,
             shown=np.union1d(earlier.shown, later.shown),
             used=np.union1d(earlier.used, later.used),
-            still=earlier.still.joined(across).joined(later.still),
+            steadiness=later.steadiness,
         )
 
 
+def _steadiness(
+    frames: Sequence[Frame],
+    areas: Mapping[FieldKind, Area],
+    bits: int,
+    before: Mapping[FieldKind, Steadiness],
+) -> dict[FieldKind, Steadiness]:
+    """Compare the complete fields of each kind with each other, those before them included."""
+    found = dict(before)
+    for kind in {f.field: None for f in frames if f.complete and f.field != "woven"}:
+        same = [f for f in frames if f.complete and f.field == kind]
+        if kind not in found:
+            shapes = [f.codes.shape for f in same]
+            usual = shapes.index(max(shapes, key=shapes.count))
+            first = same.pop(usual)
+            found[kind] = begin(first, bits, areas.get(kind))
+        found[kind] = extend(found[kind], same, areas.get(kind))
+    return found
+
+
 def _frames(
-    frames: list[Frame], areas: dict[FieldKind, Area], how: str, blank: int, grid: LineGrid
+    frames: list[Frame],
+    areas: dict[FieldKind, Area],
+    how: str,
+    blank: int,
+    grid: LineGrid,
+    steadiness: dict[FieldKind, Steadiness],
 ) -> Frames:
     """Note every frame and gather what is said of all of them."""
     crops = {f.index: area.crop(f.codes) for f in frames if (area := areas.get(f.field)) is not None}
@@ -151,7 +177,7 @@ def _frames(
         lines_counted=grid.counted,
         shown=_codes([crops[f.index] for f in whole if f.index in crops]),
         used=_codes([f.codes[~f.unsure] for f in whole]),
-        still=compare(fields, areas),
+        steadiness=steadiness,
     )
 
 

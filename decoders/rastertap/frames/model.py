@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from rastertap.frames.steadiness import Steadiness
+
 FieldKind = Literal["progressive", "first", "second", "woven"]
 
 
@@ -83,37 +85,6 @@ class FrameNote:
     unsure: int
 
 
-@dataclass(frozen=True)
-class Stillness:
-    """How fields differ from the next complete field of their kind, over the active area.
-
-    Parameters
-    ----------
-    pairs : int
-        Pairs compared.
-    worst : int
-        Differing pixels in the pair that differs most.
-    pixels : int
-        Pixels in the active area.
-    alone : float, 0..1
-        Largest part, over the pairs that differ, of differing pixels without a differing neighbour in their line.
-    """
-
-    pairs: int = 0
-    worst: int = 0
-    pixels: int = 0
-    alone: float = 0.0
-
-    def joined(self, other: Stillness) -> Stillness:
-        """Take both together."""
-        return Stillness(
-            self.pairs + other.pairs,
-            max(self.worst, other.worst),
-            max(self.pixels, other.pixels),
-            max(self.alone, other.alone),
-        )
-
-
 @dataclass(frozen=True, eq=False)
 class Frames:
     """The frames of a capture.
@@ -139,8 +110,8 @@ class Frames:
     shown, used : ndarray of uint32
         Codes that occur in the active area, and anywhere on the raster, of the complete fields (of all, when
         none is complete), sorted.
-    still : Stillness
-        How fields differ.
+    steadiness : mapping of FieldKind to Steadiness
+        How the complete fields of each kind agree; woven frames are not compared.
     """
 
     frames: tuple[Frame, ...]
@@ -153,7 +124,7 @@ class Frames:
     lines_counted: int
     shown: NDArray[np.uint32]
     used: NDArray[np.uint32]
-    still: Stillness
+    steadiness: Mapping[FieldKind, Steadiness]
 
     @property
     def steady_lines(self) -> float:

@@ -36,3 +36,17 @@ def weave(fields: Sequence[Frame], sync: Sync) -> list[Frame]:
             unsure[place : place + 2 * field.codes.shape[0] : 2] = field.unsure
         woven.append(Frame(0, "woven", codes[: 2 * rows], unsure[: 2 * rows], top.start, complete=True))
     return woven
+
+
+def woven_rows(woven: Frame, field: Frame) -> slice:
+    """Find the rows of a woven frame that one of its kinds of field fills.
+
+    The fields of one kind all lie alike, so the place is that at which a field agrees best with the frame.
+    """
+
+    def agree(place: int) -> int:
+        rows = woven.codes[place::2]
+        height = min(len(rows), len(field.codes))
+        return int((rows[:height] == field.codes[:height]).sum())
+
+    return slice(max(range(3), key=agree), None, 2)

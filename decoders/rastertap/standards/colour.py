@@ -21,7 +21,8 @@ WHITE_MILLIVOLTS = 700.0
 """Blanking to white; BT.1700 Table 2 (references 1.2, seen)."""
 _BROWN = (0xAA, 0x55, 0x00)
 _RGBI_DARK_YELLOW = 0b0110
-_MAX_GREY_BITS = 16
+MAX_GREY_BITS = 16
+"""A longer table of greys serves nobody: those of 8 bits repeat from 9 bits on."""
 
 
 def _bits(codes: NDArray[np.int64], bit: int) -> NDArray[np.int64]:
@@ -81,10 +82,10 @@ def grey(bits: int) -> NDArray[np.uint8]:
     Raises
     ------
     ValueError
-        When ``bits`` is not 1 to 16 (a longer table serves nobody: 8-bit greys repeat from 9 bits on).
+        When ``bits`` is not 1 to `MAX_GREY_BITS`.
     """
-    if not 1 <= bits <= _MAX_GREY_BITS:
-        raise ValueError(f"greys of 1 to {_MAX_GREY_BITS} bits can be made, not {bits}")
+    if not 1 <= bits <= MAX_GREY_BITS:
+        raise ValueError(f"greys of 1 to {MAX_GREY_BITS} bits can be made, not {bits}")
     top = 2**bits - 1
     codes = np.arange(top + 1)
     return np.repeat(((codes * 255 * 2 + top) // (2 * top)).astype(np.uint8)[:, None], 3, axis=1)

@@ -10,7 +10,7 @@ import numpy as np
 from rastertap.capture.model import LOW, Channel
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.standards.colour import colour_table
+from rastertap.standards.colour_set import named_set
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.model import ColourBus, PixelClock
 from rastertap.streams.sampling_point import find_sampling_point
@@ -18,7 +18,7 @@ from rastertap.streams.sampling_point import find_sampling_point
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
+    from rastertap.standards.colour_set import ColourSet
 
 
 @dataclass(frozen=True)
@@ -66,11 +66,15 @@ class _ColourBus:
         fits = width == self.width
         return Match(0.7 if fits else 0.0, (f"{width} colour bits",))
 
-    def palette(self, context: Context, width: int) -> tuple[NDArray[np.uint8] | None, str]:
-        """R'G'B' of each code, and where that comes from."""
+    def colours(self, context: Context, width: int) -> tuple[ColourSet | None, str]:
+        """Give the colours of the codes, and where they come from."""
         if context.board is not None and context.board.colours is not None:
-            return context.board.colours.table(width), f"board file: {context.board.colours.colour_set}"
-        return colour_table(self.family, width), f"{self.family}, by the number of bits"
+            named = context.board.colours.colour_set
+            try:
+                return context.board.colours.known(width), f"board file: {named}"
+            except ValueError as error:  # greys, of a bus that is wider than any
+                return None, f"board file: {named}, but {error}"
+        return named_set(self.family, width), f"{self.family}, by the number of bits"
 
     def decode(self, context: Context, options: ColourBusOptions) -> ColourBus:
         """Find the quiet window and the colours."""
@@ -89,8 +93,8 @@ class _ColourBus:
             # One sampling point for the whole capture: pieces read at different phases would not compare.
             fixed = before.sampling.delay
         sampling = find_sampling_point(bits, clock, context.step, fixed_delay=fixed)
-        palette, source = self.palette(context, len(bits))
-        return ColourBus(self.family, bits, palette, source, sampling)
+        colours, source = self.colours(context, len(bits))
+        return ColourBus("coded" if colours is None else colours.name, bits, colours, source, sampling)
 
     def join(self, earlier: ColourBus, later: ColourBus, at: int) -> ColourBus:  # noqa: ARG002 - nothing is cut
         """Keep the sampling point, with the changes of both pieces."""
@@ -125,10 +129,10 @@ class RrGgBbBus(_ColourBus):
 
 
 class CodedBus(_ColourBus):
-    """Any number of bits that are a code; the board file's list says which colours."""
+    """Any number of bits; the board file says which colours their codes are."""
 
     name: ClassVar[str] = "colour-coded"
-    describes: ClassVar[str] = "n-bit colour code with a colour set from the board file"
+    describes: ClassVar[str] = "n-bit colour code; the board file names or lists its colours"
     family: ClassVar[str] = "list"
     width: ClassVar[int] = 0
 
@@ -139,11 +143,12 @@ class CodedBus(_ColourBus):
             return Match(0.0, ("no channel behaves like a colour bit",))
         if context.board is not None and context.board.colours is not None:
             named = context.board.colours.colour_set
-            return Match(1.0 if named in {"list", "grey"} else 0.1, (f"the board file says {named}",))
+            own = named in {RgbBus.family, RgbiBus.family, RrGgBbBus.family}
+            return Match(0.1 if own else 1.0, (f"the board file says {named}",))
         return Match(0.4, (f"{width} bits of no known meaning",))
 
-    def palette(self, context: Context, width: int) -> tuple[NDArray[np.uint8] | None, str]:
+    def colours(self, context: Context, width: int) -> tuple[ColourSet | None, str]:
         """Give the board file's colours; without it the codes have none."""
         if context.board is not None and context.board.colours is not None:
-            return super().palette(context, width)
+            return super().colours(context, width)
         return None, "the colours of the codes are not known"

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rastertap.capture.model import Channel
     from rastertap.measured import Measured
     from rastertap.roles import Polarity
+    from rastertap.standards.colour_set import ColourSet
     from rastertap.streams.tally import Tally
 
 ClockEdge = Literal["rising", "falling"]
@@ -266,19 +267,19 @@ class ColourBus:
     Parameters
     ----------
     family : str
-        ``rgb``, ``rgbi``, ``rrggbb``, ``coded``.
+        Name of the colour set; ``coded`` when the codes have no known meaning.
     bits : tuple of Channel
         Bit 0 (least significant) first.
-    palette : ndarray of uint8, shape (2**bits, 3), or None
-        R'G'B' of each code; None when the colours of the codes are not known.
-    palette_source : str
-        Where the palette comes from.
+    colours : ColourSet or None
+        What colour each code is; None when that is not known.
+    colours_from : str
+        Where the colours come from, or why they are not known.
     sampling : SamplingPoint
         Where the bus is read.
     """
 
     family: str
     bits: tuple[Channel, ...]
-    palette: NDArray[np.uint8] | None
-    palette_source: str
+    colours: ColourSet | None
+    colours_from: str
     sampling: SamplingPoint
