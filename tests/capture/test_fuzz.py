@@ -66,5 +66,5 @@ def test_mutated_files_raise_only_errors_for_users(tmp_path: Path) -> None:
             refused += 1
         assert time.perf_counter() - once < 5
         runs += 1
-    assert runs > 300
+    assert runs > 100
     assert 0.1 * runs < refused < 0.95 * runs

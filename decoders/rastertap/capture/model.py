@@ -180,7 +180,9 @@ class Gathered:
         """Copy a block to the end; ValueError when its channels are others."""
         if self.first is None:
             self.first = block
-            self._pieces = [(_Pieces(np.dtype(np.int64)), _Pieces(np.dtype(np.uint8))) for _ in block.channels]
+            self._pieces = [
+                (_Pieces(np.dtype(np.int64)), _Pieces(np.dtype(np.uint8))) for _ in block.channels
+            ]
         if [c.name for c in block.channels] != [c.name for c in self.first.channels]:
             raise ValueError("the blocks are not of one recording: their channels differ")
         for channel, (ticks, levels) in zip(block.channels, self._pieces, strict=True):

@@ -51,7 +51,7 @@ class Variable:
 
 @dataclass
 class Header:
-    """The declarations; ``begin`` is the place in the buffer of the first token after them."""
+    """The declarations; ``tick`` is never None once they are read."""
 
     tick: Fraction | None = None
     variables: list[Variable] = field(default_factory=list)
