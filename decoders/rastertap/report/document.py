@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rastertap import __version__
-from rastertap.checks.clock import frequency_hz
+from rastertap.report.clock_document import clock_section, sampling_section
 from rastertap.report.timing_document import timing_details
 from rastertap.streams.counts import field_periods, lines_per_field
 
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from rastertap.streams.model import Sync
 
 SCHEMA = "rastertap.check/1"
-EDGE_BY_PHASE = (0.25, 0.75)
-"""A sampling phase between these is nearer to the falling edge of an even clock."""
 
 
 def _capture(analysis: Analysis) -> dict[str, Any]:
@@ -60,51 +58,6 @@ def _pins(analysis: Analysis) -> list[dict[str, Any]]:
             }
         )
     return found
-
-
-def _clock(analysis: Analysis) -> dict[str, Any]:
-    evidence = analysis.evidence
-    clock, tick = evidence.pixel_clock, float(analysis.capture.tick)
-    if clock is None:
-        return {"source": "none", "why": evidence.missing.get("pixel_clock", "not found")}
-    frequency = frequency_hz(clock, tick)
-    board = analysis.request.board
-    nominal = (
-        float(board.timing.pixel_clock_hz)
-        if board is not None and board.timing.pixel_clock_hz is not None
-        else None
-    )
-    phase = evidence.colour_bus.sampling.phase if evidence.colour_bus is not None else None
-    falling = phase is not None and EDGE_BY_PHASE[0] <= phase < EDGE_BY_PHASE[1]
-    return {
-        "source": clock.source,
-        "channel": clock.channel,
-        "edge": None if phase is None else "falling" if falling else "rising",
-        "frequency_hz": frequency.value,
-        "uncertainty_hz": frequency.with_timebase(evidence.timebase_ppm).uncertainty,
-        "step_uncertainty_hz": frequency.uncertainty,
-        "nominal_hz": nominal,
-        "offset_ppm": (frequency.value / nominal - 1) * 1e6 if nominal else None,
-        "period_jitter_rms_s": clock.period_jitter.value * tick,
-        "cycle_jitter_rms_s": clock.cycle_jitter.value * tick,
-        "duty": clock.duty.value,
-        "missing_cycles": int(clock.missing.size),
-        "extra_edges": int(clock.extra.size),
-    }
-
-
-def _sampling(analysis: Analysis) -> dict[str, Any] | None:
-    bus, tick = analysis.evidence.colour_bus, float(analysis.capture.tick)
-    if bus is None:
-        return None
-    point = bus.sampling
-    return {
-        "phase": point.phase,
-        "delay_s": point.delay * tick,
-        "margin_before_s": point.margin_before.value * tick,
-        "margin_after_s": point.margin_after.value * tick,
-        "margin_uncertainty_s": point.margin_after.uncertainty * tick,
-    }
 
 
 def _pulse(width: Measured | None, key: str, scale: float, polarity: str | None) -> dict[str, Any]:
@@ -185,8 +138,8 @@ def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None =
         "tool_version": __version__,
         "capture": _capture(analysis),
         "pins": _pins(analysis),
-        "clock": _clock(analysis),
-        "sampling": _sampling(analysis),
+        "clock": clock_section(analysis),
+        "sampling": sampling_section(analysis),
         "timing": _timing(analysis),
         "frames": [] if frames is None else [_frame(analysis, n, files or {}) for n in frames.notes],
         "findings": [

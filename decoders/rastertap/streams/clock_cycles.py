@@ -14,13 +14,15 @@ from rastertap.streams.lines import GRID_WORST
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-NEAR = (0.12, 0.4)
+NEAR = (0.12, 0.48)
 """Least and greatest distance from its due place, in periods, at which an edge still begins its cycle."""
 NEAR_SIGMAS, NEAR_STEPS = 6.0, 1.2
-"""The distance in between: robust standard deviations of the period, and steps of the analyser."""
+"""The distance in between: standard deviations of the period, and steps of the analyser."""
 END_EDGES = 16
 """Edges averaged at both ends of a stretch to find its mean period."""
 COVERAGE_BINS = 256
+SOME = 10_007
+"""Intervals looked at for their median; a prime, so that nothing regular is met too often."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +43,8 @@ class Cycles:
         Edges that begin no cycle, ticks.
     missing : ndarray of int64
         When each missing cycle was due, ticks.
+    gap : ndarray of int64, shape (n,)
+        Cycles missing just before each edge.
     jumps : ndarray of int64, shape (p - 1,)
         Indices of the edges at which the phase jumps.
     jump_ticks : ndarray of float64, shape (p - 1,)
@@ -55,20 +59,49 @@ class Cycles:
     stretches: NDArray[np.int64]
     extra: NDArray[np.int64]
     missing: NDArray[np.int64]
+    gap: NDArray[np.int64]
     jumps: NDArray[np.int64]
     jump_ticks: NDArray[np.float64]
     rough_period: float
+
+    def at(self, times: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Count the cycles, missing ones too, from the first one to each time (ticks)."""
+        index = np.clip(np.searchsorted(self.edges, times, side="right") - 1, 0, self.edges.size - 1)
+        return np.asarray(self.number[index] + (times - self.edges[index]) / self.rough_period, np.float64)
+
+
+def typical(intervals: NDArray[np.int64]) -> float:
+    """Median of some of the intervals: of all of them, nearly all equal, it is slow."""
+    return float(np.median(intervals[:: max(1, intervals.size // SOME)]))
 
 
 def rough_period(edges: NDArray[np.int64]) -> float:
     """Mean of the usual intervals, ticks: a median alone is a whole number of steps."""
     intervals = np.diff(edges)
-    middle = float(np.median(intervals))
+    middle = typical(intervals)
     return float(intervals[np.abs(intervals - middle) < 0.5 * middle].mean())
 
 
+def _scatter(intervals: NDArray[np.int64], period: float, step: float) -> float:
+    """Standard deviation of the usual intervals, ticks, without what a steady clock shows on the grid."""
+    usual = intervals[np.abs(intervals - period) < 0.5 * period]
+    part = period / step % 1
+    return float(np.sqrt(max(float(usual.var()) - step**2 * part * (1 - part), 0.0)))
+
+
+def _gain(intervals: NDArray[np.int64], period: float) -> float:
+    """How far to follow each edge: wholly where periods scatter on their own, half where edges do.
+
+    Edges that scatter round their place make a long interval follow a short one (correlation -1/2).
+    """
+    off = intervals - period
+    off[np.abs(off) > 0.5 * period] = 0
+    spread = float(off @ off)
+    return 1.0 + float(np.clip(off[1:] @ off[:-1] / spread, -0.5, 0.0)) if spread else 0.5
+
+
 def count_cycles(edges: NDArray[np.int64], step: float) -> Cycles:
-    """Number the cycles of a clock.
+    """Find the cycles of a clock and number them.
 
     Parameters
     ----------
@@ -79,12 +112,13 @@ def count_cycles(edges: NDArray[np.int64], step: float) -> Cycles:
     """
     period = rough_period(edges)
     intervals = np.diff(edges)
-    middle = np.median(intervals)
-    scatter = 1.4826 * float(np.median(np.abs(intervals - middle)))
-    near = float(np.clip((NEAR_SIGMAS * scatter + NEAR_STEPS * step) / period, *NEAR)) * period
+    near = float(
+        np.clip((NEAR_SIGMAS * _scatter(intervals, period, step) + NEAR_STEPS * step) / period, *NEAR)
+    )
+    near *= period
     steady = np.abs(intervals - period) < near
     first = int(np.argmax(steady[:-1] & steady[1:]))
-    number, gap, jump = follow(edges, first, period, near)
+    number, gap, jump = follow(edges, first, period, near, _gain(intervals, period))
     kept = number >= 0
     late = np.flatnonzero(gap)
     missing = [edges[i] - period * np.arange(gap[i], 0, -1) for i in late]
@@ -99,6 +133,7 @@ def count_cycles(edges: NDArray[np.int64], step: float) -> Cycles:
         runs=np.concatenate((start, broken, ends)),
         stretches=np.concatenate((start, jumps, ends)),
         extra=edges[first:][~kept[first:]],
+        gap=gap[kept],
         missing=np.rint(np.concatenate(missing)).astype(np.int64) if missing else np.empty(0, np.int64),
         jumps=jumps,
         jump_ticks=jump[kept][jumps],
@@ -109,21 +144,40 @@ def count_cycles(edges: NDArray[np.int64], step: float) -> Cycles:
 def mean_period(cycles: Cycles, step: float) -> Measured:
     """Mean period over the recording, phase jumps left out.
 
-    The measurand is what the clock did in this recording: a clock whose phase wanders has another mean in the
-    next one. A stretch is measured between the means of a few edges at both its ends; the analyser shifts each
-    by less than a step, so that `GRID_WORST` bounds the error.
+    The measurand is what the clock did in this recording: a clock whose phase wanders has another mean in
+    the next one. A stretch is measured between the means of a few edges at both its ends; the analyser shifts
+    each by less than a step, so that `GRID_WORST` bounds the error.
+
+    Parameters
+    ----------
+    cycles : Cycles
+        The clock.
+    step : float
+        Ticks.
     """
+    return period_of(stretch_sums(cycles, (0, cycles.edges.size)), cycles.rough_period, step)
+
+
+def stretch_sums(cycles: Cycles, part: tuple[int, int]) -> NDArray[np.float64]:
+    """Sum over the stretches within a part of the edges (indices): ticks, cycles, number of stretches."""
     ticks, count, shifts = 0.0, 0.0, 0.0
-    for low, high in zip(cycles.stretches[:-1], cycles.stretches[1:], strict=True):
+    bounds = np.unique(np.clip(cycles.stretches, *part))
+    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
         if high - low < 2:  # noqa: PLR2004 - an interval has two ends
             continue
         few = max(1, min(END_EDGES, (high - low) // 4))
         ticks += float(cycles.edges[high - few : high].mean() - cycles.edges[low : low + few].mean())
         count += float(cycles.number[high - few : high].mean() - cycles.number[low : low + few].mean())
         shifts += 1.0
+    return np.array([ticks, count, shifts])
+
+
+def period_of(sums: NDArray[np.float64], guess: float, step: float) -> Measured:
+    """Mean period from `stretch_sums`, ticks; ``guess`` where no stretch is long enough."""
+    ticks, count, shifts = sums
     if not count:
-        return Measured(cycles.rough_period, step, "ticks")
-    return Measured(ticks / count, GRID_WORST * step * float(np.sqrt(shifts)) / count, "ticks")
+        return Measured(guess, step, "ticks")
+    return Measured(float(ticks / count), float(GRID_WORST * step * np.sqrt(shifts) / count), "ticks")
 
 
 def grid_coverage(cycles: Cycles, period: float, step: float) -> NDArray[np.int64]:

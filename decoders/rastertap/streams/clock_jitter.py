@@ -171,7 +171,7 @@ def find_jitter(sums: Floats, period: Measured, step: float, unseen: float) -> J
     filled = np.flatnonzero(scaled[:, 0, 0] > 0)
     others = np.array([_rms(_kinds(np.delete(scaled, b, axis=0), length, doubt, table)) for b in filled])
     spread = np.sqrt((filled.size - 1) / filled.size * ((others - others.mean(axis=0)) ** 2).sum(axis=0))
-    floor = np.hypot(FINEST, unseen / np.sqrt(12))
+    floor = np.hypot(FINEST, unseen / np.sqrt(3))
     sure = np.hypot(spread, floor) * step
     return Jitter(
         Measured(float(found[0] * step), float(sure[0]), "ticks"),

@@ -7,18 +7,19 @@ from numpy.typing import NDArray
 
 from rastertap.jit import kernel
 
-GAIN = 0.5
-"""How far the expected phase follows each edge: enough for a phase that wanders, little for one that scatters."""
+MOST_INTERVALS = 100_000
+"""Intervals of each length that are summed: of longer recordings some stretches are left out, evenly."""
+STRETCH = 512
 
 
 @kernel
 def follow(
-    edges: NDArray[np.int64], first: int, period: float, near: float
+    edges: NDArray[np.int64], first: int, period: float, near: float, gain: float
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
-    """Number the cycles of a clock and find the edges that are early or late.
+    """Give each cycle of a clock its number; find edges that are early or late.
 
-    An edge within ``near`` of where the last ones say the next (or a later) cycle begins, begins that cycle. One
-    that comes too early is extra when the awaited one comes as well. Otherwise the phase jumps, and what
+    An edge within ``near`` of where the last ones say the next (or a later) cycle begins, begins that cycle.
+    One that comes too early is extra when the awaited one comes as well. Otherwise the phase jumps, and what
     follows is counted on from the new phase.
 
     Parameters
@@ -29,6 +30,8 @@ def follow(
         Index of an edge with which a cycle surely begins; those before it are not looked at.
     period, near : float
         Ticks.
+    gain : float, 0..1
+        How far the expected phase follows each edge.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def follow(
             late = 0.0
             due = float(edges[i])
         elif late > near:
-            missed = np.int64(np.round(late / period))
+            missed = np.int64(np.floor(late / period + 0.5))
             rest = late - missed * period
             if missed >= 1 and abs(rest) <= near:
                 due += missed * period
@@ -72,13 +75,18 @@ def follow(
             number += missed
         cycle[i] = number
         number += 1
-        due += period + GAIN * late
+        due += period + gain * late
     return cycle, gap, jump
 
 
 @kernel
 def lagged_sums(
-    edges: NDArray[np.int64], runs: NDArray[np.int64], period: float, lags: NDArray[np.int64], blocks: int
+    edges: NDArray[np.int64],
+    runs: NDArray[np.int64],
+    span: NDArray[np.int64],
+    period: float,
+    lags: NDArray[np.int64],
+    blocks: int,
 ) -> NDArray[np.float64]:
     """Sum the deviations of intervals over many cycles, and their squares, in blocks of the recording.
 
@@ -88,6 +96,8 @@ def lagged_sums(
         One edge a cycle, ticks.
     runs : ndarray of int64, shape (r + 1,)
         Where runs of consecutive cycles begin, then ``n``.
+    span : ndarray of int64, shape (2,)
+        Indices of the first edge from which intervals begin, and of the first from which they do not.
     period : float
         Ticks.
     lags : ndarray of int64, shape (m,)
@@ -100,15 +110,21 @@ def lagged_sums(
         Number of intervals, sum of (interval - lag x period), sum of its square.
     """
     sums = np.zeros((blocks, lags.size, 3), np.float64)
-    size = max(edges.size, 1)
+    size = max(span[1] - span[0], 1)
+    thin = 1 + size // MOST_INTERVALS
     for r in range(runs.size - 1):
-        low, high = runs[r], runs[r + 1]
         for k in range(lags.size):
             lag = lags[k]
             ideal = lag * period
-            for i in range(low, high - lag):
+            i = max(runs[r], span[0]) - 1
+            stop = min(runs[r + 1] - lag, span[1])
+            while i + 1 < stop:
+                i += 1
+                if (i // STRETCH) % thin:
+                    i = (i // STRETCH + 1) * STRETCH - 1
+                    continue
                 off = (edges[i + lag] - edges[i]) - ideal
-                b = i * blocks // size
+                b = (i - span[0]) * blocks // size
                 sums[b, k, 0] += 1.0
                 sums[b, k, 1] += off
                 sums[b, k, 2] += off * off

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import gcd
 from typing import TYPE_CHECKING, Literal, get_args
 
 from rastertap.streams.tally import NOTHING
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from rastertap.measured import Measured
     from rastertap.roles import Polarity
     from rastertap.standards.colour_set import ColourSet
+    from rastertap.streams.clock_record import ClockRecord
+    from rastertap.streams.recovery_phase import Recovered
     from rastertap.streams.tally import Tally
 
 ClockEdge = Literal["rising", "falling"]
@@ -41,26 +44,32 @@ class PixelClock:
         Rising edges, ticks, strictly increasing.
     period : Measured
         Of one cycle, ticks, missing and extra edges left out.
-    period_jitter, cycle_jitter : Measured
+    period_jitter, cycle_jitter : Measured or None
         Standard deviation of the period, and of the change from one period to the next, the analyser's
-        own step taken out, ticks.
-    duty : Measured
-        High time over period, 0..1.
+        own step taken out, ticks; None when not measured (recovered).
+    duty : Measured or None
+        High time over period, 0..1; None when not measured.
     missing : ndarray of int64, shape (m,)
-        Times (ticks) at which a cycle should have come and did not, one entry a cycle.
+        Times (ticks) at which a cycle should have come and did not, one entry a gap.
     extra : ndarray of int64, shape (k,)
         Times of edges that came between two good ones.
+    record : ClockRecord or None
+        Everything measured of a tapped clock.
+    recovered : Recovered or None
+        How a recovered clock was found.
     """
 
     source: Literal["tapped", "recovered"]
     channel: str
     edges: NDArray[np.int64]
     period: Measured
-    period_jitter: Measured
-    cycle_jitter: Measured
-    duty: Measured
+    period_jitter: Measured | None
+    cycle_jitter: Measured | None
+    duty: Measured | None
     missing: NDArray[np.int64]
     extra: NDArray[np.int64]
+    record: ClockRecord | None = None
+    recovered: Recovered | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,6 +243,49 @@ class Sync:
     protection_errors: int = 0
 
 
+@dataclass(frozen=True)
+class BitDelay:
+    """When one bit of the bus changes after the clock edge, as sums that join.
+
+    Parameters
+    ----------
+    channel : str
+    count : int
+        Changes.
+    total, squares : float
+        Sum of their delays after the rising edge, ticks, and of the squares.
+    step : float
+        The analyser's step, ticks.
+    """
+
+    channel: str
+    count: int
+    total: float
+    squares: float
+    step: float
+
+    @property
+    def mean(self) -> float:
+        """Mean delay, ticks: edge and change are seen equally late on average."""
+        return self.total / self.count if self.count else 0.0
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the delay, ticks, the analyser's step (triangular, step / sqrt(6)) taken out."""
+        if not self.count:
+            return 0.0
+        return max(self.squares / self.count - self.mean**2 - self.step**2 / 6, 0.0) ** 0.5
+
+    def joined(self, later: BitDelay) -> BitDelay:
+        """Add the changes of a later piece."""
+        return replace(
+            self,
+            count=self.count + later.count,
+            total=self.total + later.total,
+            squares=self.squares + later.squares,
+        )
+
+
 @dataclass(frozen=True, eq=False)
 class SamplingPoint:
     """Where in the pixel period the bus is read.
@@ -250,6 +302,14 @@ class SamplingPoint:
         Histogram of each bit's changes over the pixel period, bin 0 starting at the rising edge.
     stray : int
         Changes that fell inside the quiet window.
+    bits : tuple of BitDelay
+        When each bit changes, bit 0 first.
+    unseen : float, 0..1
+        Part of the analyser's step in which no clock edge is due: delays are unsure by as much of a step.
+    cycles_per_pixel : int
+        Clock cycles to a pixel: above 1 the picture's pixels are that much wider than the clock allows.
+    pixels_per_cycle : int
+        2 when the bus changes on both clock edges.
     """
 
     delay: float
@@ -258,6 +318,23 @@ class SamplingPoint:
     margin_after: Measured
     changes: NDArray[np.int64]
     stray: int
+    bits: tuple[BitDelay, ...] = ()
+    unseen: float = 1.0
+    cycles_per_pixel: int = 1
+    pixels_per_cycle: int = 1
+
+    def joined(self, later: SamplingPoint) -> SamplingPoint:
+        """Take the changes of a later piece in: the tighter margins, both histograms."""
+        return replace(
+            self,
+            margin_before=min(self.margin_before, later.margin_before, key=lambda m: m.value),
+            margin_after=min(self.margin_after, later.margin_after, key=lambda m: m.value),
+            changes=self.changes + later.changes,
+            stray=self.stray + later.stray,
+            bits=tuple(b.joined(c) for b, c in zip(self.bits, later.bits, strict=True)),
+            unseen=min(self.unseen, later.unseen),
+            cycles_per_pixel=gcd(self.cycles_per_pixel, later.cycles_per_pixel),
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,10 +9,9 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.measured import Measured
-from rastertap.streams.clock_cycles import Cycles, count_cycles, grid_coverage, mean_period, unseen_part
-from rastertap.streams.clock_jitter import BLOCKS, LAGS, find_jitter
-from rastertap.streams.clock_kernels import lagged_sums
+from rastertap.streams.clock_cycles import count_cycles, typical
+from rastertap.streams.clock_events import edges_of_the_chip
+from rastertap.streams.clock_record import ClockRecord, record_clock
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.model import PixelClock
 
@@ -22,10 +21,8 @@ if TYPE_CHECKING:
 FEWEST_CYCLES = 100
 FEWEST_SAMPLES_A_CYCLE = 2.2
 """Below this the analyser cannot follow both levels of a clock (two are the limit of sampling, and some room)."""
-
-
-NEXT_CYCLE = 1.2
-"""A high time of more periods than this belongs to a cycle with an edge missing."""
+LOST_PULSES = 0.01
+"""Part of the cycles missing from which, with pulses one step wide, the analyser is taken to overlook pulses."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +47,7 @@ class TappedPixelClock:
             return Match(0.0, ("no channel behaves like a pixel clock",))
         return Match(found[0].score, (f"pixel clock on {found[0].channel}",))
 
-    def decode(self, context: Context, options: TappedPixelClockOptions) -> PixelClock:  # noqa: ARG002
+    def decode(self, context: Context, options: TappedPixelClockOptions) -> PixelClock:  # noqa: ARG002 - it has none
         """Measure the cycles."""
         channel = context.channel_with("pixel_clock")
         if channel is None:
@@ -58,43 +55,71 @@ class TappedPixelClock:
         rising, falling = channel.edges_to(1), channel.edges_to(0)
         if rising.size < FEWEST_CYCLES:
             raise DecodeError(f"only {rising.size} clock cycles in the capture")
-        step = context.step
         known = context.capture.sample_period is not None and context.capture.sample_period.known
-        shortest = float(np.median(np.diff(rising)))
-        if known and shortest < FEWEST_SAMPLES_A_CYCLE * step:
-            rate = shortest / step
-            raise DecodeError(
-                f"the analyser takes only {rate:.1f} samples a clock cycle: the clock is undersampled"
-            )
-        cycles = count_cycles(rising, step)
-        period = mean_period(cycles, step)
-        unseen = unseen_part(grid_coverage(cycles, period.value, step))
-        sums = lagged_sums(cycles.edges, cycles.runs, period.value, LAGS, BLOCKS)
-        jitter = find_jitter(sums, period, step, unseen)
-        return PixelClock(
-            source="tapped",
-            channel=channel.name,
-            edges=cycles.edges,
-            period=period,
-            period_jitter=jitter.period,
-            cycle_jitter=jitter.cycle,
-            duty=_duty(cycles, falling, period.value, step, unseen),
-            missing=cycles.missing,
-            extra=cycles.extra,
+        if known:
+            _refuse_undersampled(np.diff(rising), context.step)
+        cycles = count_cycles(rising, context.step)
+        record = record_clock(
+            cycles,
+            falling,
+            _line_sync(context),
+            context.counted,
+            step=context.step,
+            tick_s=float(context.capture.tick),
+        )
+        if known:
+            _refuse_overlooked(record)
+        return _clock(channel.name, edges_of_the_chip(cycles, record.events), record)
+
+    def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002 - spans do not overlap
+        """Join the sums; the edges of long captures are not kept."""
+        if earlier.record is None or later.record is None:
+            return earlier
+        return _clock(earlier.channel, np.empty(0, np.int64), earlier.record.joined(later.record))
+
+
+def _clock(channel: str, edges: NDArray[np.int64], record: ClockRecord) -> PixelClock:
+    jitter, events = record.jitter, record.events
+    return PixelClock(
+        source="tapped",
+        channel=channel,
+        edges=edges,
+        period=record.period,
+        period_jitter=jitter.period,
+        cycle_jitter=jitter.cycle,
+        duty=record.duty,
+        missing=events.gaps.at,
+        extra=events.extra.at,
+        record=record,
+    )
+
+
+def _refuse_undersampled(intervals: NDArray[np.int64], step: float) -> None:
+    """Raise when the clock is too fast for the analyser's rate."""
+    middle = typical(intervals)
+    usual = float(intervals[np.abs(intervals - middle) <= 0.6 * middle].mean())
+    if usual < FEWEST_SAMPLES_A_CYCLE * step:
+        rate = usual / step
+        raise DecodeError(
+            f"the analyser takes only {rate:.1f} samples a clock cycle: the clock is undersampled"
         )
 
 
-def _duty(cycles: Cycles, falling: NDArray[np.int64], period: float, step: float, unseen: float) -> Measured:
-    """Mean high time over mean period, of the good cycles (as DDR2 data sheets average it, references 8.1).
+def _refuse_overlooked(record: ClockRecord) -> None:
+    """Raise when pulses are so short that samples fall beside them: the clock then seems to miss cycles."""
+    count, total, _, longest = record.high
+    if not count or record.events.missing < LOST_PULSES * record.cycles:
+        return
+    low_longest = record.period.value - total / count
+    if longest <= 1.5 * record.step or low_longest <= record.step:
+        level = "high" if longest <= 1.5 * record.step else "low"  # noqa: PLR2004 - one step
+        raise DecodeError(
+            f"the clock's {level} time is shorter than the analyser's step, which overlooks"
+            f" {record.events.missing / (record.cycles + record.events.missing):.0%} of the cycles: undersampled"
+        )
 
-    Sampling adds no bias to the mean of widths that begin anywhere on the grid; what part of the grid no edge
-    falls in bounds the bias.
-    """
-    after = np.searchsorted(falling, cycles.edges[:-1], side="right")
-    whole = (after < falling.size) & (np.diff(cycles.number) == 1)
-    high = falling[after[whole]] - cycles.edges[:-1][whole]
-    high = high[high < NEXT_CYCLE * period]
-    if not high.size:
-        return Measured(float("nan"), 1.0, "")
-    doubt = step * float(np.hypot(unseen / np.sqrt(3), 1 / np.sqrt(6 * high.size)))
-    return Measured(float(high.mean()) / period, doubt / period, "")
+
+def _line_sync(context: Context) -> NDArray[np.int64]:
+    """Edges of a line sync, whatever kind; empty when there is none."""
+    channel = context.channel_with("hsync") or context.channel_with("csync")
+    return channel.edges_to(0) if channel is not None else np.empty(0, np.int64)

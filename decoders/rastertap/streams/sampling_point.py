@@ -8,7 +8,8 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.measured import Measured
-from rastertap.streams.model import SamplingPoint
+from rastertap.streams.clock_cycles import unseen_part
+from rastertap.streams.model import BitDelay, SamplingPoint
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +21,10 @@ if TYPE_CHECKING:
 
 BINS = 120
 """Bins a pixel period: divisible by the small numbers of samples a pixel that captures have."""
+LONGEST_RUN, FEWEST_RUNS, ALL_BUT = 64, 200, 0.997
+"""Distances between changes that are looked at (cycles), how many are needed, how many may not fit."""
+DOUBLE = (0.7, 0.4)
+"""Agreement of the changes' places at twice the clock, at least, and at the clock, at most, of a double-rate bus."""
 STRAY = 1e-3
 """Changes left out, as a share of all, when the quiet window is sought: glitches must not shut it."""
 
@@ -49,6 +54,37 @@ def _widest_gap(offsets: NDArray[np.float64], period: float) -> tuple[float, flo
     return start, length, int(((inside > 0) & (inside < length)).sum())
 
 
+def _bit_delays(
+    bits: Sequence[Channel], offsets: list[NDArray[np.float64]], period: float, step: float
+) -> tuple[BitDelay, ...]:
+    """Sum up when each bit changes; offsets are taken round the mean of all, so that none is a period off."""
+    together = np.concatenate(offsets)
+    centre = float(np.angle(np.exp(2j * np.pi * together / period).mean()) / (2 * np.pi)) * period
+    found = []
+    for bit, offset in zip(bits, offsets, strict=True):
+        near = (offset - centre + period / 2) % period - period / 2 + centre
+        found.append(BitDelay(bit.name, near.size, float(near.sum()), float((near**2).sum()), step))
+    return tuple(found)
+
+
+def cycles_per_pixel(bits: Sequence[Channel], clock: PixelClock) -> int:
+    """How many clock cycles the bus needs for a pixel: its changes are always a multiple of so many apart."""
+    ticks = np.unique(np.concatenate([b.ticks for b in bits])) if bits else np.empty(0, np.int64)
+    apart = np.diff(ticks) / clock.period.value
+    apart = np.round(apart[(apart > 0.5) & (apart < LONGEST_RUN)]).astype(np.int64)  # noqa: PLR2004 - a whole cycle
+    if apart.size < FEWEST_RUNS:
+        return 1
+    fitting = [m for m in (4, 3, 2) if (apart % m == 0).mean() > ALL_BUT]
+    return fitting[0] if fitting else 1
+
+
+def pixels_per_cycle(offsets: NDArray[np.float64], period: float) -> int:
+    """2 when the bus changes at two places half a cycle apart, about as often at each; else 1."""
+    turn = np.exp(2j * np.pi * offsets / period)
+    once, twice = np.abs(turn.mean()), np.abs((turn**2).mean())
+    return 2 if twice > DOUBLE[0] and once < DOUBLE[1] else 1
+
+
 def find_sampling_point(
     bits: Sequence[Channel], clock: PixelClock, step: float, *, fixed_delay: float | None = None
 ) -> SamplingPoint:
@@ -70,13 +106,18 @@ def find_sampling_point(
     histogram = np.stack(
         [np.bincount((o % period / period * BINS).astype(np.int64) % BINS, minlength=BINS) for o in offsets]
     )
-    # Both the bus change and the clock edge are seen up to a step late: triangular, step / sqrt(6).
-    spread = step / np.sqrt(6)
+    # Change and clock edge are each seen up to a step late: the true margin is longer by up to a step. How much
+    # of it shows depends on how far the changes come round the grid; uniform in between (GUM 4.3.7).
+    spread = step / np.sqrt(12)
     return SamplingPoint(
         delay=delay,
         phase=delay / period,
-        margin_before=Measured(before, spread, "ticks"),
-        margin_after=Measured(length - before, spread, "ticks"),
+        margin_before=Measured(before + step / 2, spread, "ticks"),
+        margin_after=Measured(length - before + step / 2, spread, "ticks"),
         changes=histogram,
         stray=stray,
+        bits=_bit_delays(bits, offsets, period, step),
+        unseen=1.0 if clock.record is None else unseen_part(clock.record.coverage),
+        cycles_per_pixel=cycles_per_pixel(bits, clock),
+        pixels_per_cycle=pixels_per_cycle(together, period),
     )
