@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, get_args, get_type_hints
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from rastertap import plugins
 from rastertap.errors import DecodeError, UsageError
+from rastertap.options import options_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,39 +36,6 @@ class Decoded:
     tried: tuple[Tried, ...]
 
 
-def options_of(decoder: Decoder, given: Mapping[str, Any]) -> Any:
-    """Make a decoder's options from ``key = value`` pairs, checked against its dataclass.
-
-    Raises
-    ------
-    UsageError
-        For a key it does not have, a value of the wrong type, or one that the dataclass refuses.
-    """
-    hints = get_type_hints(decoder.Options)
-    known = {f.name for f in fields(decoder.Options)}
-    checked = {}
-    for key, value in given.items():
-        if key not in known:
-            there = ", ".join(sorted(known)) or "none"
-            raise UsageError(f"decoder {decoder.name} has no option '{key}'", hint=f"it has: {there}")
-        checked[key] = _typed(decoder.name, key, value, hints[key])
-    try:
-        return decoder.Options(**checked)
-    except ValueError as error:
-        raise UsageError(f"decoder {decoder.name}: {error}") from None
-
-
-def _typed(name: str, key: str, value: Any, hint: Any) -> Any:
-    from pydantic import TypeAdapter, ValidationError
-
-    try:
-        return TypeAdapter(hint).validate_python(value, strict=not isinstance(value, str))
-    except ValidationError as error:
-        wrong = error.errors()[0]["msg"].lower()
-        kind = str(hint) if get_args(hint) else hint.__name__
-        raise UsageError(f"option {name}.{key}: {value!r}: {wrong}", hint=f"it is a {kind}") from None
-
-
 def _given(name: str, context: Context, settings: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     """Join the board file's options with those of the command line, which win."""
     board = context.board.decoders.get(name, {}) if context.board is not None else {}
@@ -80,7 +48,7 @@ def check_settings(settings: Mapping[str, Mapping[str, Any]], where: str) -> Non
         plugin = plugins.load("rastertap.decoders", name)
         if plugin.error:
             raise UsageError(f"{where}: decoder {name} cannot be used: {plugin.error}")
-        options_of(plugin.factory(), given)
+        options_of(f"decoder {name}", plugin.factory.Options, given)
 
 
 def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = None) -> Decoded:
@@ -133,7 +101,9 @@ def _best(
             tried.append(Tried(decoder.name, decoder.gives, match, ran=False, reason=""))
             continue
         try:
-            product = (decoder.decode(context, options_of(decoder, _given(decoder.name, context, settings))),)
+            given = _given(decoder.name, context, settings)
+            options = options_of(f"decoder {decoder.name}", decoder.Options, given)
+            product = (decoder.decode(context, options),)
             tried.append(Tried(decoder.name, decoder.gives, match, ran=True, reason=""))
         except DecodeError as error:
             reason = error.message

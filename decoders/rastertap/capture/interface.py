@@ -1,7 +1,9 @@
 """The seam for readers: how bytes become a Capture.
 
 A reader is a class registered in the entry-point group ``rastertap.readers``. The host makes one with no
-arguments, shows it the first bytes of the file, and asks the best match for the recording block by block.
+arguments, shows it the first bytes of the file, and asks the best match for the recording block by block. One
+that has options is a frozen dataclass, every field with a default: the fields are its options, as in
+``--reader vcd:time_back=drop``; a ValueError from ``__post_init__`` refuses a value.
 """
 
 from __future__ import annotations

@@ -14,6 +14,7 @@ from rastertap.capture.pieces import Piece, pieces
 from rastertap.capture.sampling import infer_sample_period
 from rastertap.capture.source import TEXT_LIMIT, Source
 from rastertap.errors import CaptureError, PluginError
+from rastertap.options import options_of
 from rastertap.progress import Silent
 
 if TYPE_CHECKING:
@@ -37,11 +38,13 @@ def reader_by_name(name: str, options: Mapping[str, Any] | None = None) -> Reade
     ------
     PluginError
         When there is none, or it cannot be used.
+    UsageError
+        When an option is not one of its own, or has a value that it refuses.
     """
     plugin = plugins.load(GROUP, name)
     if plugin.error:
         raise PluginError(f"the reader '{name}' cannot be used: {plugin.error}")
-    return cast("Reader", plugin.factory(**(options or {})))
+    return cast("Reader", options_of(f"reader {name}", plugin.factory, options or {}))
 
 
 def choose_reader(source: Source) -> Reader:

@@ -8,6 +8,7 @@ comment: both are settled when the first arrives there, and should it have been 
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 from rastertap.capture.interface import CONTRACT
@@ -25,7 +26,10 @@ BLOCK_BYTES = 4 << 20
 """Text in one block: as much as stays in the processor's caches (measured: 16 MiB is slower, and for a small
 capture most of the time would go into getting the memory)."""
 
+LEAST_BLOCK_BYTES = 1 << 12
 
+
+@dataclass(frozen=True)
 class VcdReader:
     """Reads VCD as IEEE 1364 and 1800 define it, token by token.
 
@@ -35,18 +39,20 @@ class VcdReader:
         What a time that goes back is: an error, or the start of something left out until the time has
         caught up (said in ``notes``).
     block_bytes : int
-        Text in one block; memory is a small multiple of it.
+        Text in one block, 4096 or more; memory is a small multiple of it, and a token must fit in it.
     """
 
     name: ClassVar[str] = "vcd"
     contract: ClassVar[int] = CONTRACT
     describes: ClassVar[str] = "value change dump (VCD), plain or compressed: the fast reader"
 
-    def __init__(
-        self, *, time_back: Literal["error", "drop"] = "error", block_bytes: int = BLOCK_BYTES
-    ) -> None:
-        self.time_back = time_back
-        self.block_bytes = block_bytes
+    time_back: Literal["error", "drop"] = "error"
+    block_bytes: int = BLOCK_BYTES
+
+    def __post_init__(self) -> None:
+        """Refuse a block in which nothing fits."""
+        if self.block_bytes < LEAST_BLOCK_BYTES:
+            raise ValueError(f"block_bytes must be at least {LEAST_BLOCK_BYTES}")
 
     def match(self, head: bytes, label: str) -> Match:
         """Say how well the first bytes look like VCD."""
