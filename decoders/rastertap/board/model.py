@@ -147,8 +147,8 @@ class Colours(Strict):
     luma_chroma: Levels | None = Field(
         default=None,
         description=(
-            "list only: [luma, chroma, phase] of each code: luma in mV over black (white is 700), chroma in mV "
-            "(half of peak to peak), phase in degrees from B - Y towards R - Y."
+            "list only: [luma, chroma, phase] of each code: luma in mV over black (white is 700), chroma in "
+            "mV (half of peak to peak), phase in degrees from B - Y towards R - Y."
         ),
     )
 

@@ -78,8 +78,8 @@ def _noisy(kinds: Sequence[Steadiness], flips: NDArray[np.int64], bus: ColourBus
     text = ", ".join(parts) + "; the other bits are steady."
     if unsure == count:
         text += (
-            " All of it where the bus changes within a sampling step of where it is read: record at a higher "
-            "sample rate, or choose another delay (--set), to tell whether the bus or the reading is at fault."
+            " All of it where the bus changes within a sampling step of where it is read: a higher sample "
+            "rate would tell whether the bus or the reading is at fault."
         )
         return Finding("picture.unstable_pixels", "warn", text, count, 0.0, "0", "flips", PRACTICE)
     if unsure > count / 2:
@@ -117,8 +117,8 @@ def _colour_set(evidence: Evidence, frames: Frames) -> Finding:
     if outside:
         listed = ", ".join(map(str, outside[:LISTED])) + (" ..." if len(outside) > LISTED else "")
         text = (
-            f"{plural(len(outside), 'code')} outside the colour set: {listed}. Either the set is wrong, or a bit "
-            "is: stuck, swapped or noisy."
+            f"{plural(len(outside), 'code')} outside the colour set: {listed}. Either the set is wrong, or a "
+            "bit is: stuck, swapped or noisy."
         )
         return Finding(
             "picture.colour_set", "fail", text, len(outside), 0.0, limit, "codes", bus.colours_from

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from rastertap.cli.options import writing
-from rastertap.errors import UsageError
+from rastertap.errors import CaptureError, UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -123,19 +123,29 @@ class Saver:
         from rastertap.frames.png import add_text
         from rastertap.report.provenance import provenance
 
+        self._require_fields(analysis)
         text = provenance(analysis)
         for path in [*(png for png, _ in self.files.values()), *self.others]:
             with writing(path):
                 add_text(path, text)
         wanted = self.wanted
-        for place, make in (
-            (wanted.apng, self._reel.animation),
-            (wanted.sheet, self._reel.sheet),
-            (wanted.still, self._reel.still),
-            (wanted.steady, self._reel.steadiness),
-        ):
+        reel = self._reel
+        pictures: dict[str, Callable[[Analysis, dict[str, str]], bytes]] = {
+            wanted.apng: reel.animation,
+            wanted.sheet: reel.sheet,
+            wanted.still: reel.still,
+            wanted.steady: reel.steadiness,
+        }
+        for place, make in pictures.items():
             if place:
                 self._place(place, make(analysis, text))
+
+    def _require_fields(self, analysis: Analysis) -> None:
+        frames, wanted = analysis.evidence.frames, self.wanted
+        named = wanted.apng or wanted.sheet or wanted.still or wanted.steady
+        if named and (frames is None or not frames.steadiness):
+            message, hint = "there is no complete field to make that picture of", "record two fields or more"
+            raise CaptureError(message, path=analysis.capture.label, hint=hint)
 
     def _place(self, place: str, data: bytes) -> None:
         if place == STDOUT:

@@ -48,8 +48,8 @@ def _grouped(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _area_of(masks: Sequence[NDArray[np.bool_]]) -> Area | None:
     """Find the rectangle that holds what the fields of one kind show.
 
-    A flip of a noisy bit in blanking must not make it grow: with two fields or more, a pixel that stands alone
-    counts only where it is seen in more of them than chance would show.
+    A flip of a noisy bit in blanking must not make it grow: with two fields or more, a pixel that stands
+    alone counts only where it is seen in more of them than chance would show.
     """
     height = max(m.shape[0] for m in masks)
     counts = np.zeros((height, masks[0].shape[1]), np.uint32)

@@ -106,7 +106,7 @@ class FrameDecoder:
         first = len(before.notes) if before is not None else 0
         kept = [replace(f, index=first + i) for i, f in enumerate(kept)]
         steadiness = _steadiness(kept, areas, len(bus.bits), {} if before is None else before.steadiness)
-        return _frames(kept, areas, how, blank, grid, steadiness)
+        return _frames(kept, areas, how, blank, grid, steadiness=steadiness)
 
     def join(self, earlier: Frames, later: Frames, at: int) -> Frames:  # noqa: ARG002 - decode() keeps what counts
         """Keep the first few frames and the last ones, and the notes of all.
@@ -154,6 +154,7 @@ def _frames(
     how: str,
     blank: int,
     grid: LineGrid,
+    *,
     steadiness: dict[FieldKind, Steadiness],
 ) -> Frames:
     """Note every frame and gather what is said of all of them."""

@@ -92,8 +92,8 @@ class Frames:
     Parameters
     ----------
     frames : tuple of Frame
-        In order of time, woven ones after the fields of their piece. Of a long capture only the first few, and
-        the last complete one of each kind.
+        In order of time, woven ones after the fields of their piece. Of a long capture only the first few,
+        and the last complete one of each kind.
     notes : tuple of FrameNote
         Of all frames.
     areas : mapping of FieldKind to Area

@@ -1,8 +1,8 @@
 """PNG and animated PNG, written: indexed or R'G'B', with pixel shape and texts in the file.
 
-By the PNG specification (third edition, which holds APNG): chunks IHDR, PLTE, pHYs, acTL, fcTL, fdAT, tEXt (from
-memory; the tests read every kind back with another library). Frames of an animation are compressed as they come
-and only that is kept, so that a long capture fits in memory.
+By the PNG specification (third edition, which holds APNG): chunks IHDR, PLTE, pHYs, acTL, fcTL, fdAT, tEXt
+(from memory; the tests read every kind back with another library). Frames of an animation are compressed as
+they come and only that is kept, so that a long capture fits in memory.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ class Picture:
     palette : ndarray of uint8, shape (n, 3), or None
         R'G'B' of each index, at most 256; None when ``pixels`` are R'G'B'.
     shape : (int, int) or None
-        Pixels a unit of length across and down (pHYs without unit): their ratio is height over width of a pixel.
+        Pixels a unit of length across and down (pHYs without unit): a pixel is as wide for its height as the
+        second is for the first.
     text : mapping of str to str
         What a viewer shows as information on the file.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -123,7 +124,7 @@ class Reel:
         frames = cast("Frames", analysis.evidence.frames)
         starts = [n.start for n in frames.notes if n.complete and n.field != "woven"]
         tick = float(analysis.capture.tick)
-        each = [(b - a) * tick for a, b in zip(starts, starts[1:], strict=False)]
+        each = [(b - a) * tick for a, b in itertools.pairwise(starts)]
         sync = cast("Sync", analysis.evidence.sync)
         whole = float(np.median(np.diff(sync.fields.starts))) * tick if sync.fields.starts.size > 1 else 0.02
         # A field that was cut out of the sequence must not hold the one before it for seconds.
@@ -140,7 +141,7 @@ class Reel:
         return encode(Picture(drawn, text=text))
 
     def still(self, analysis: Analysis, text: Mapping[str, str]) -> bytes:
-        """Draw what most fields agree on; of an interlaced source both fields woven, when there is a frame."""
+        """Draw what most fields agree on; of an interlaced source both fields woven, if there is a frame."""
         frames = cast("Frames", analysis.evidence.frames)
         frame = consensus_frame(frames)
         return encode(

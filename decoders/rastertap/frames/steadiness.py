@@ -1,10 +1,10 @@
 """Whether fields agree with each other: how often each bit of each pixel differs, and whether that is noise.
 
 A noisy bit flips at single pixels for a single field; a picture that moves or blinks changes groups of pixels,
-several bits together, or for longer. A flip is a bit of a field that differs from the fields before and after it
-(with two fields, from the other one). It counts as noise where no pixel beside it flips too and no other bit of
-it, unless most flips of that bit in that field are not so; outside the active area nothing may ever flip. These
-rules are common practice, no source.
+several bits together, or for longer. A flip is a bit of a field that differs from the fields before and after
+it (with two fields, from the other one). It counts as noise where no pixel beside it flips too and no other
+bit of it, unless most flips of that bit in that field are not so; outside the active area nothing may ever
+flip. These rules are common practice, no source.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ class Steadiness:
             return self._flips, self._marginal
         *earlier, last = self._last
         flips, marginal = self._flips.copy(), self._marginal.copy()
-        _judge(last, earlier[0], earlier[-1], self.area, flips, marginal)
+        _judge(last, (earlier[0], earlier[-1]), self.area, flips, marginal)
         return flips, marginal
 
     @property
@@ -156,9 +156,9 @@ def extend(sofar: Steadiness, fields: Iterable[Frame], area: Area | None) -> Ste
         unsure += field.unsure
         changes += field.codes != last[-1].codes
         if count == NEIGHBOURS - 1:  # the very first field has its judges only now
-            _judge(last[0], last[1], field, area, flips, marginal)
+            _judge(last[0], (last[1], field), area, flips, marginal)
         if count >= NEIGHBOURS - 1:
-            _judge(last[-1], last[-2], field, area, flips, marginal)
+            _judge(last[-1], (last[-2], field), area, flips, marginal)
         last = [*last, field][-NEIGHBOURS:]
         count += 1
     return replace(
@@ -177,11 +177,9 @@ def extend(sofar: Steadiness, fields: Iterable[Frame], area: Area | None) -> Ste
 
 def _count_bits(differ: Codes, counts: Counts) -> None:
     """Add one for every bit set, where any is."""
-    where = np.nonzero(differ)
-    if where[0].size:
-        values = differ[where]
-        for bit in range(counts.shape[0]):
-            counts[(bit, *where)] += ((values >> bit) & 1).astype(np.uint32)
+    y, x = np.nonzero(differ)
+    for bit in range(counts.shape[0]) if y.size else ():
+        counts[bit, y, x] += ((differ[y, x] >> differ.dtype.type(bit)) & 1).astype(np.uint32)
 
 
 def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -196,14 +194,13 @@ def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def _judge(
     field: Frame,
-    one: Frame,
-    other: Frame,
+    judges: tuple[Frame, Frame],
     area: Area | None,
     flips: Counts,
     marginal: NDArray[np.int64],
 ) -> None:
     """Count the noise of a field that two others (or one, given twice) judge."""
-    differ = (field.codes ^ one.codes) & (field.codes ^ other.codes)
+    differ = (field.codes ^ judges[0].codes) & (field.codes ^ judges[1].codes)
     if not differ.any():
         return
     single = (differ & (differ - differ.dtype.type(1))) == 0

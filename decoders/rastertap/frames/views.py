@@ -67,7 +67,7 @@ def _dim(picture: Rgb) -> Rgb:
 
 
 def difference(look: Look, codes: Codes, before: Codes) -> Rgb:
-    """Draw what differs: the later picture's colour where it does (white for black), the rest dim and grey."""
+    """Draw the later picture's colour where it differs (white for black), the rest dim and grey."""
     height, width = np.minimum(codes.shape, before.shape)
     codes, before = codes[:height, :width], before[:height, :width]
     shown = look.rgb(codes)

@@ -41,8 +41,8 @@ TABLE_BITS = 16
 OUTSIDE = (255, 0, 255)
 """How a code that is not in the set is drawn."""
 U_MILLIVOLTS, V_MILLIVOLTS = 0.493, 0.877
-"""U' = 0.493 (B' - Y'), V' = 0.877 (R' - Y'): BT.470-6 Table 2 (from memory; the phases that they give for the
-colour bars are those of SMPTE 170M Annex A, references 1.4)."""
+"""U' = 0.493 (B' - Y'), V' = 0.877 (R' - Y'): BT.470-6 Table 2 (from memory; the phases that they give for
+the colour bars are those of SMPTE 170M Annex A, references 1.4)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +90,7 @@ class ColourSet:
         codes = np.asarray(codes)
         if self.table is None:
             return _component(codes) if self.name == "component" else _packed(codes, RGB_FIELDS[self.name])
-        shown = self.table[np.minimum(codes, self.size - 1)]
+        shown: NDArray[np.uint8] = self.table[np.minimum(codes, self.size - 1)]
         outside = codes >= self.size
         if outside.any():
             shown[outside] = OUTSIDE
@@ -128,7 +128,7 @@ def _component(codes: NDArray[np.unsignedinteger]) -> NDArray[np.uint8]:
 
 
 def rgb_of_component(levels: NDArray[np.float64]) -> NDArray[np.float64]:
-    """R'G'B' of normalised Y', Pb, Pr (0..1, -0.5..0.5), shape (..., 3): inverse of BT.601-5 3.5.1 and 3.5.2."""
+    """R'G'B' of normalised Y', Pb, Pr (0..1, -0.5..0.5), shape (..., 3): BT.601-5 3.5.1 and 3.5.2 inverted."""
     y, pb, pr = np.moveaxis(np.asarray(levels, np.float64), -1, 0)
     red, blue = y + pr * (0.701 / 0.5), y + pb * (0.886 / 0.5)
     green = (y - 0.299 * red - 0.114 * blue) / 0.587

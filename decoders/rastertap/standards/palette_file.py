@@ -30,8 +30,8 @@ def parse_palette(text: str) -> tuple[NDArray[np.uint8], tuple[PaletteProblem, .
     Parameters
     ----------
     text : str
-        Lines of three whole numbers 0 to 255; what follows them on the line is a remark. Empty lines and lines
-        that begin with ``#`` are left out.
+        Lines of three whole numbers 0 to 255; what follows them on the line is a remark. Empty lines and
+        lines that begin with ``#`` are left out.
 
     Returns
     -------
