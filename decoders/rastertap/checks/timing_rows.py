@@ -13,6 +13,7 @@ from rastertap.measured import COVERAGE, Measured, against_limits
 from rastertap.standards.limits import DEFAULT_SET, limits_for
 from rastertap.streams.counts import field_periods, lines_per_field
 from rastertap.streams.lines import GRID_WORST
+from rastertap.streams.model import EVENT_KINDS
 from rastertap.streams.tally import interval_measured
 
 if TYPE_CHECKING:
@@ -62,6 +63,9 @@ TITLES = {
     "equalising_before": "equalising pulses before",
     "equalising_after": "equalising pulses after",
 }
+TO_LINE_SYNC = {"525-studio"}
+"""Sets whose field blanking ends with the line sync before the picture: SMPTE 170M Table 3 has 20 H + 1.5 us,
+that is 20 lines and a front porch; BT.470 has whole lines and a, to the picture itself (references 1.3)."""
 HALF_LINE_STYLES = {"equalised", "serrated"}
 """Composites whose broad pulses are half a line apart, as the standards' limits take them to be."""
 TENTH_PERCENT = 0.001
@@ -201,7 +205,8 @@ def _durations(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> I
     period = sync.line_period.value
     half_lines = found.style in HALF_LINE_STYLES
     for key, finding in LINE_QUANTITIES.items():
-        values = found.of(key)
+        to_sync = key == "field_blanking" and evidence.limits in TO_LINE_SYNC
+        values = found.of("field_blanking_to_sync" if to_sync else key)
         if not values.count or (key in {"broad_pulse", "serration"} and not half_lines):
             continue
         spacing = (
@@ -269,7 +274,10 @@ def _instantaneous(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) 
     if limit is None or not lines.count:
         return
     tick = float(evidence.capture.tick)
-    far = max(lines.high, lines.low, key=lambda v: abs(v - lines.mean))
+    events = sync.events
+    odd = np.isin(events.kind, [EVENT_KINDS.index(kind) for kind in ("short", "long", "displaced")])
+    each = [lines.low, lines.high, *(lines.mean + events.extents[odd])]
+    far = max(each, key=lambda v: abs(v - lines.mean))
     # A sampled interval is off by up to a step either way.
     measured = Measured(far * tick, sync.intervals.step * tick / np.sqrt(3), "s")
     measured = measured.with_timebase(evidence.timebase_ppm)
@@ -278,8 +286,8 @@ def _instantaneous(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) 
         "timing.single_line",
         "line period, the line furthest off",
         measured,
-        lines.low * tick,
-        lines.high * tick,
+        min(each) * tick,
+        max(each) * tick,
         lines.count,
         limit,
         judge_value(measured, limit),

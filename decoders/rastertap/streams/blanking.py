@@ -21,6 +21,8 @@ FIELD_GAP = 3.0
 """A window that stays shut for more than this many lines is shut for the field blanking."""
 NEAR = 0.1
 """A porch further than this part of a line from the usual one belongs to a half line or a fault."""
+MID_LINE = 0.4
+"""A picture that begins this part of a line or more after the line sync begins in mid-line."""
 PLAIN_PART = 0.25
 """A line sync is this near to the usual width; half of it is an equalising pulse."""
 
@@ -103,7 +105,7 @@ def window_tallies(
         "line_blanking": (open_at[1:] - shut_at[:-1])[counted[1:] & active[:-1]],
     }
     tallies = {key: tally(_usual(v[np.isfinite(v)], period)) for key, v in found.items()}
-    gaps = _field_gaps((opens, shuts), period, begins, span)
+    gaps = _field_gaps((opens, shuts), period, begins, span) | _to_sync((opens, shuts), lines, period, span)
     return tallies | gaps | _active_rows(active, fields, span)
 
 
@@ -127,6 +129,21 @@ def _field_gaps(
         "field_blanking": tally(blanking),
         "blanking_to_equalising": tally(ahead[ahead < blanking[known]]),
     }
+
+
+def _to_sync(
+    edges: tuple[NDArray[np.int64], NDArray[np.int64]], lines: Lines, period: float, span: tuple[int, int]
+) -> dict[str, Tally]:
+    """Field blanking up to the line sync before the picture; to the picture if that begins in mid-line."""
+    opens, shuts = edges
+    after = np.searchsorted(opens, shuts, side="right")
+    shuts, after = shuts[after < opens.size], after[after < opens.size]
+    shown = opens[after]
+    long = (shown - shuts > FIELD_GAP * period) & (shuts >= span[0]) & (shuts < span[1])
+    shown, shut_at = shown[long], shuts[long]
+    line = lines.starts[np.maximum(np.searchsorted(lines.starts, shown, side="right") - 1, 0)]
+    until = np.where(shown - line < MID_LINE * period, line, shown)
+    return {"field_blanking_to_sync": tally(until - shut_at)}
 
 
 def _active_rows(active: NDArray[np.bool_], fields: Fields, span: tuple[int, int]) -> dict[str, Tally]:

@@ -26,6 +26,10 @@ LEAST_PART = 1e-4
 """Deviations below this part of a line are no event: 6 ns at 15 kHz, half a clock of 80 MHz."""
 HIDDEN = 1.2
 """More than one step; a pixel clock's cycle is two of its shortest stays or more."""
+SIMULATOR_TICK_S = 1e-10
+"""Analysers write times in steps of their own or in nanoseconds; a finer tick is a simulator's."""
+LONGEST_STEP_S = 150e-9
+"""An analyser slower than this (7 MS/s) follows no pixel clock (common practice, no source)."""
 WIDTH_PART = 0.08
 """A line sync that differs by more than this part from the usual width is an event."""
 
@@ -45,10 +49,11 @@ def hidden_step(capture: Capture) -> float:
     Where a clock is sampled a whole number of times a cycle, the times look like those of a simulator; the
     step is then no longer than the shortest stay of any channel at a level.
     """
-    if capture.sample_period is not None and capture.sample_period.known:
+    known = capture.sample_period is not None and capture.sample_period.known
+    if known or float(capture.tick) < SIMULATOR_TICK_S:
         return 0.0
     stays = [int(np.diff(c.ticks).min()) for c in capture.channels if c.ticks.size > 1]
-    return HIDDEN * min(stays, default=0)
+    return min(HIDDEN * min(stays, default=0), LONGEST_STEP_S / float(capture.tick))
 
 
 def _threshold(deviation: NDArray[np.float64], period: float, step: float) -> float:

@@ -110,6 +110,11 @@ def build(context: Context, parts: Parts) -> Sync:
         tallies |= window_tallies(window, lines, fields, period, begins=begins, span=span)
         if parts.style != "equalised":
             tallies.pop("blanking_to_equalising", None)
+        if (
+            parts.kind == "blanking"
+        ):  # its lines begin where the picture ends: no sync to measure porches from
+            for porch in ("front_porch", "back_porch", "sync_to_active"):
+                tallies.pop(porch, None)
     else:
         role = ""
     bits = tuple(context.capture.channel(p.channel) for p in context.pins_with("colour"))

@@ -1,0 +1,142 @@
+"""Sync from timing codes in 8-bit component video (BT.656)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, cast
+
+import numpy as np
+
+from rastertap.errors import DecodeError
+from rastertap.match import Match
+from rastertap.streams.embedded import TimingCodes, find_codes
+from rastertap.streams.interface import CONTRACT, Context
+from rastertap.streams.lines import track
+from rastertap.streams.model import Fields, Sync
+from rastertap.streams.pulses import Pulses
+from rastertap.streams.sync_build import Parts, build, join_syncs
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from rastertap.streams.model import ColourBus, Lines, PixelClock
+
+BUS_BITS = 8
+WORDS_TRIED = 40_000
+"""Words looked at to see whether there are codes: 20 lines of 27 MHz."""
+FEWEST_CODES = 8
+
+
+@dataclass(frozen=True)
+class EmbeddedSyncOptions:
+    """Options of the embedded sync decoder.
+
+    Parameters
+    ----------
+    tolerance : float
+        How far from due a line may begin, in line periods.
+    """
+
+    tolerance: float = 0.03
+
+
+def _words(context: Context, most: int | None = None) -> tuple[NDArray[np.uint32], NDArray[np.int64]]:
+    """Read the bus at every clock; gives words and the clock edges (ticks) they belong to."""
+    from rastertap.streams.kernels import read_bit
+
+    clock = cast("PixelClock", context.streams["pixel_clock"])
+    bus = cast("ColourBus", context.streams["colour_bus"])
+    edges = clock.edges[:most]
+    times = np.rint(edges + bus.sampling.delay).astype(np.int64)
+    words, unsure = np.zeros(times.size, np.uint32), np.zeros(times.size, np.uint8)
+    for bit, channel in enumerate(bus.bits):
+        read_bit(times, channel.ticks, channel.initial, bit, 0.0, words, unsure)
+    return words, edges
+
+
+class EmbeddedSync:
+    """Lines from EAV to EAV, fields by F (or V where F never changes)."""
+
+    name: ClassVar[str] = "sync-embedded"
+    contract: ClassVar[int] = CONTRACT
+    describes: ClassVar[str] = "line and field sync from timing codes in 8-bit component video (BT.656)"
+    needs: ClassVar[frozenset[str]] = frozenset({"pixel_clock", "colour_bus"})
+    gives: ClassVar[str] = "sync"
+    Options: ClassVar[type] = EmbeddedSyncOptions
+
+    def match(self, context: Context) -> Match:
+        """Fit when the first words of an 8-bit bus hold valid codes."""
+        bus = context.streams.get("colour_bus")
+        if bus is None or len(cast("ColourBus", bus).bits) != BUS_BITS:
+            return Match(0.0, ("no bus of 8 bits",))
+        codes = find_codes(_words(context, WORDS_TRIED)[0])
+        if codes.words.size < FEWEST_CODES:
+            return Match(0.0, ("no embedded timing codes in the bus",))
+        return Match(0.9, (f"{codes.words.size} embedded timing codes in the first {WORDS_TRIED} words",))
+
+    def decode(self, context: Context, options: EmbeddedSyncOptions) -> Sync:
+        """Place a line at every EAV, a field where F changes."""
+        words, edges = _words(context)
+        codes = find_codes(words)
+        ends = codes.words[codes.end]
+        if ends.size < FEWEST_CODES:
+            raise DecodeError("no embedded timing codes in the bus")
+        starts = edges[ends]
+        widths = np.zeros(starts.size, np.int64)
+        found = track(starts, widths, context.capture, context.step, tolerance=options.tolerance)
+        fields = _fields(codes, edges, found.lines, found.period)
+        bus = cast("ColourBus", context.streams["colour_bus"])
+        return build(
+            context,
+            Parts(
+                kind="embedded",
+                channels=tuple(bit.name for bit in bus.bits),
+                track=found,
+                fields_at=Pulses(1, fields[0].starts, fields[0].widths),
+                glitches=starts[found.spare],
+                glitch_widths=widths[found.spare],
+                line_polarity="positive",
+                field_polarity=None,
+                plain=np.ones(found.lines.starts.size, bool),
+                fields=fields,
+                protection_errors=_counted(codes, words, edges, context.counted),
+            ),
+        )
+
+    def join(self, earlier: Sync, later: Sync, at: int) -> Sync:
+        """Join two pieces."""
+        return join_syncs(earlier, later, at)
+
+
+def _counted(
+    codes: TimingCodes, words: NDArray[np.uint32], edges: NDArray[np.int64], span: tuple[int, int]
+) -> int:
+    """Wrong codes within the span."""
+    if not codes.wrong:
+        return 0
+    first, last = np.searchsorted(edges, span)
+    return find_codes(words[first : last + 3]).wrong
+
+
+def _fields(
+    codes: TimingCodes, edges: NDArray[np.int64], lines: Lines, period: float
+) -> tuple[Fields, bool | None]:
+    """Fields by F: O_V comes with the line where F turns 0, half a line into that where it turns 1.
+
+    So the lines of the second field lie half a line lower, as their time since O_V says (BT.470 Fig. 2-1).
+    With F constant (no interlace) fields begin with the field blanking.
+    """
+    at, field, blanking = edges[codes.words[codes.end]], codes.field[codes.end], codes.blanking[codes.end]
+    turns = np.flatnonzero(field[1:] != field[:-1]) + 1
+    interlaced = turns.size > 0
+    if not interlaced:
+        turns = np.flatnonzero(blanking[1:] & ~blanking[:-1]) + 1
+    late = field[turns] if interlaced else np.zeros(turns.size, bool)
+    starts = at[turns] + np.rint(late * period / 2).astype(np.int64)
+    first = np.clip(np.searchsorted(lines.starts, at[turns] - 0.25 * period), 0, lines.starts.size - 1)
+    first = np.clip(first + late, 0, lines.starts.size - 1)
+    half = late / 2
+    between = np.diff(first - half)
+    counts = np.append(between, np.nan) if turns.size else np.empty(0)
+    state = interlaced if turns.size > 1 else None
+    return Fields(starts, first, half, np.zeros(turns.size, np.int64), counts.astype(np.float64)), state
