@@ -191,11 +191,15 @@ def analyse_path(
     request: Request | None = None,
     *,
     reader: str | None = None,
+    options: Mapping[str, Any] | None = None,
     window: Window | None = None,
     progress: Progress | None = None,
+    text_limit: int | None = None,
     sink: Callable[[Decoded], None] | None = None,
 ) -> Analysis:
     """Read a capture and analyse it, in memory that does not grow with it.
+
+    Parameters are those of `rastertap.capture.read.open_blocks` and `analyse_pieces`.
 
     Raises
     ------
@@ -206,5 +210,7 @@ def analyse_path(
     """
     from rastertap.capture.read import read_pieces
 
-    found = read_pieces(path, reader=reader, window=window, progress=progress)
+    found = read_pieces(
+        path, reader=reader, options=options, window=window, progress=progress, text_limit=text_limit
+    )
     return analyse_pieces(found, request or Request(), sink=sink)

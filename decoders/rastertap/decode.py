@@ -92,7 +92,7 @@ def decode(context: Context, settings: Mapping[str, Mapping[str, Any]] | None = 
 def _best(
     rivals: list[Decoder], context: Context, settings: Mapping[str, Mapping[str, Any]], tried: list[Tried]
 ) -> str | tuple[Any]:
-    """Run the rivals from the best match down until one works; give its product, or the reason why none did."""
+    """Run the rivals from the best match down until one works; give its product, or why none did."""
     judged = sorted(((d.match(context), d) for d in rivals), key=lambda pair: -pair[0].score)
     reason = "; ".join(judged[0][0].why) or "no decoder fits"
     product: tuple[Any] | None = None

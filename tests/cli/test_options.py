@@ -50,6 +50,16 @@ def test_a_time_may_have_any_unit(rastertap: Callable[..., Any], good: str, unit
         (("--timebase-ppm", "nan"), "--timebase-ppm"),
         (("--limits", "lenient"), "no such limit set: 'lenient'"),
         (("--reader", "tape"), "no such reader: 'tape'"),
+        (("--reader", "vcd:drop"), "--reader 'vcd:drop' is not NAME:KEY=VALUE,KEY=VALUE"),
+        (("--reader", "vcd:=drop"), "--reader 'vcd:=drop' is not NAME:KEY=VALUE,KEY=VALUE"),
+        (("--reader", "vcd:rewind=yes"), "reader vcd has no option 'rewind'"),
+        (("--reader", "vcd:time_back=perhaps"), "option vcd.time_back: 'perhaps'"),
+        (("--reader", "vcd:block_bytes=many"), "option vcd.block_bytes: 'many'"),
+        (("--reader", "vcd:block_bytes=7"), "reader vcd: block_bytes must be at least 4096"),
+        (("--reader", "vcdvcd:time_back=drop"), "reader vcdvcd has no option 'time_back'"),
+        (("--text-limit", "-1"), "'-1' is no size; write it like 500M or 20G"),
+        (("--text-limit", "0"), "'0' is no size"),
+        (("--text-limit", "1.5G"), "'1.5G' is no size"),
         (("--set", "tolerance"), "--set 'tolerance' is not DECODER.KEY=VALUE"),
         (("--set", "tolerance=1"), "--set 'tolerance=1' is not DECODER.KEY=VALUE"),
         (("--set", "sync-septic.tolerance=1"), "no such decoder: 'sync-septic'"),
@@ -69,7 +79,10 @@ def test_a_wrong_value_is_refused_with_what_would_be_right(
     ("arguments", "hint"),
     [
         (("--limits", "lenient"), "hint: there are: home-computer"),
-        (("--reader", "tape"), "hint: there are: vcd, vcdvcd"),
+        (("--reader", "tape"), "hint: there are: "),
+        (("--reader", "vcd:rewind=yes"), "hint: it has: block_bytes, time_back"),
+        (("--reader", "vcd:time_back=perhaps"), "hint: it is one of: error, drop"),
+        (("--reader", "vcdvcd:time_back=drop"), "hint: it has: none"),
         (("--set", "sync-septic.tolerance=1"), "hint: there are: "),
         (("--set", "sync-separate.looseness=1"), "hint: it has: "),
         (("--set", "sync-separate.tolerance=wide"), "hint: it is a float"),
@@ -90,6 +103,26 @@ def test_an_option_of_a_decoder_reaches_it(rastertap: Callable[..., Any], good: 
     result = rastertap("check", good, "--set", f"{family}.delay_ns=70", "--json", "-")
     assert json.loads(result.out)["sampling"]["delay_s"] == pytest.approx(70e-9)
     assert chosen["sampling"]["delay_s"] != pytest.approx(70e-9)
+
+
+def test_an_option_of_a_reader_reaches_it(rastertap: Callable[..., Any], tmp_path: Path) -> None:
+    path = tmp_path / "back.vcd"
+    path.write_bytes(
+        b"$timescale 1 ns $end $var wire 1 ! a $end $enddefinitions $end\n#5 0! #9 1! #7 0! #20 0!\n"
+    )
+    refused = rastertap("pins", str(path))
+    assert refused.code == 3
+    assert "--reader vcd:time_back=drop" in refused.err
+    read = rastertap("pins", str(path), "--reader", "vcd:time_back=drop,block_bytes=5000", "--json", "-")
+    assert json.loads(read.out)["capture"]["span_s"] == pytest.approx(15e-9)
+
+
+def test_a_capture_unpacks_up_to_the_limit(rastertap: Callable[..., Any], good: str) -> None:
+    refused = rastertap("pins", good, "--text-limit", "1M")
+    assert (refused.code, refused.out) == (3, "")
+    assert "unpacks to more than 1000000 bytes" in refused.err
+    assert "--text-limit" in refused.err
+    assert rastertap("pins", good, "--text-limit", "1g").code == 0
 
 
 def test_the_command_line_wins_over_the_board_file(

@@ -17,7 +17,7 @@ PIECE_S = 0.2
 LEAD_S = 2e-3
 """Time before what counts in a piece: some 30 lines, for the line rate to be found."""
 TAIL_S = 0.05
-"""Time after it: the frame of two fields that begins last must end in the piece (40 ms at 25 frames a second)."""
+"""Time after it: the frame of two fields that begins last must end in the piece (40 ms at 25 Hz)."""
 MOST_EDGES = 16_000_000
 """Changes in a piece (9 bytes each), which a wide and busy bus reaches before `PIECE_S`."""
 LEAST_S = 0.12
@@ -33,7 +33,7 @@ class Piece:
     capture : Capture
         What is in it; ``start`` and ``end`` are the piece's own.
     span : (int, int) or None
-        Ticks that count in this piece, from the first up to, not including, the second; None: it is all there is.
+        Ticks that count in this piece, from the first up to, not including, the second; None: all of it.
     last : bool
         Whether the recording ends with it.
     """

@@ -12,7 +12,7 @@ from rastertap.capture.model import join
 from rastertap.capture.names import short_names
 from rastertap.capture.pieces import Piece, pieces
 from rastertap.capture.sampling import infer_sample_period
-from rastertap.capture.source import TEXT_LIMIT, Source
+from rastertap.capture.source import Source
 from rastertap.errors import CaptureError, PluginError
 from rastertap.options import options_of
 from rastertap.progress import Silent
@@ -70,6 +70,16 @@ def choose_reader(source: Source) -> Reader:
     return best[1]
 
 
+def is_capture(path: str | os.PathLike[str]) -> bool:
+    """Whether a reader is sure enough of a file's first bytes."""
+    try:
+        with Source(path) as source:
+            choose_reader(source)
+    except CaptureError:
+        return False
+    return True
+
+
 _SIGNATURES = (
     (b"PK\x03\x04", "is a zip archive: unpack it, or export the capture as VCD"),
     (b"BZh", "is compressed with bzip2: unpack it first (bunzip2)"),
@@ -97,7 +107,7 @@ def _opened(
     reader: str | None,
     options: Mapping[str, Any] | None,
     *,
-    text_limit: int,
+    text_limit: int | None,
     hashed: bool,
 ) -> Iterator[tuple[Source, Reader]]:
     with Source(path, text_limit=text_limit, hashed=hashed) as source:
@@ -111,7 +121,7 @@ def open_blocks(
     options: Mapping[str, Any] | None = None,
     window: Window | None = None,
     progress: Progress | None = None,
-    text_limit: int = TEXT_LIMIT,
+    text_limit: int | None = None,
 ) -> Iterator[Capture]:
     """Read a capture block by block, in memory that does not grow with it.
 
@@ -128,7 +138,7 @@ def open_blocks(
     progress : Progress, optional
         Told about the stored bytes read.
     text_limit : int, bytes
-        Decompressed text beyond this is an error.
+        Decompressed text beyond this is an error; when left out, that of `Source`.
 
     Yields
     ------
@@ -152,14 +162,14 @@ def read_pieces(
     options: Mapping[str, Any] | None = None,
     window: Window | None = None,
     progress: Progress | None = None,
-    text_limit: int = TEXT_LIMIT,
+    text_limit: int | None = None,
 ) -> Iterator[Piece]:
-    """Read a capture in overlapping pieces, in memory that does not grow with it; parameters as `open_blocks`.
+    """Read a capture in overlapping pieces, in memory that does not grow; parameters as `open_blocks`.
 
     Yields
     ------
     Piece
-        Its capture has a ``sample_period``, inferred from the first piece; that of the last one has ``sha256``.
+        Its capture has a ``sample_period``, inferred from the first piece; the last one's has ``sha256``.
     """
     period: SamplePeriod | None = None
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
@@ -177,7 +187,7 @@ def read_capture(
     options: Mapping[str, Any] | None = None,
     window: Window | None = None,
     progress: Progress | None = None,
-    text_limit: int = TEXT_LIMIT,
+    text_limit: int | None = None,
 ) -> Capture:
     """Read a capture whole; parameters and errors as `open_blocks`.
 

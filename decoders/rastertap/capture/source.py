@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 HEAD_BYTES = 1 << 16
 """How much of the text a reader is shown to recognise its format."""
 
-TEXT_LIMIT = 1 << 40
-"""Default limit of decompressed text, bytes (1 TiB): only a file made to do harm unpacks to more."""
+TEXT_LIMIT = 10**9
+TEXT_TIMES = 500
+"""Default limit of decompressed text: so many bytes, or so many times the stored ones, whichever is more.
+Captures shrink to a fifth or a fiftieth; only a file made to do harm unpacks to more than this."""
 
 
 class Source:
@@ -32,7 +34,7 @@ class Source:
     path : str or path
         A file, or ``-`` for standard input. gzip (any number of members) and zstd are recognised by content.
     text_limit : int, bytes
-        Decompressed text beyond this is an error.
+        Decompressed text beyond this is an error; `TEXT_LIMIT` or `TEXT_TIMES` when left out.
     hashed : bool
         Also compute `sha256`: of a regular file in a thread of its own, else while reading.
 
@@ -48,7 +50,7 @@ class Source:
     """
 
     def __init__(
-        self, path: str | os.PathLike[str], *, text_limit: int = TEXT_LIMIT, hashed: bool = False
+        self, path: str | os.PathLike[str], *, text_limit: int | None = None, hashed: bool = False
     ) -> None:
         self.label = os.fspath(path)
         self.text_read = 0
@@ -84,7 +86,7 @@ class Source:
         except FileNotFoundError as error:
             raise CaptureError("no such file", path=self.label, hint="check the path") from error
         except IsADirectoryError as error:
-            hint = "name a file in it; 'rastertap batch' reads a whole folder"
+            hint = "name a file in it; only 'rastertap check' takes a folder"
             raise CaptureError("this is a folder, not a capture", path=self.label, hint=hint) from error
         except PermissionError as error:
             hint = "check the file's permissions"
@@ -174,13 +176,19 @@ class Source:
         self._head = self._head[from_head:]
         filled = from_head + self._fill(view[from_head:])
         self.text_read += filled
-        if self.text_read > self._text_limit:
-            raise CaptureError(
-                f"the file unpacks to more than {self._text_limit} bytes of text",
-                path=self.label,
-                hint="if it is a real capture, unpack it first and read the unpacked file",
-            )
+        self._keep_to_limit()
         return filled
+
+    def _keep_to_limit(self) -> None:
+        limit = self._text_limit
+        if limit is None:  # what is stored plainly has no limit: its text is as long as the file
+            limit = max(TEXT_LIMIT, TEXT_TIMES * self.consumed)
+        if self.text_read > limit:
+            raise CaptureError(
+                f"the file unpacks to more than {limit} bytes of text",
+                path=self.label,
+                hint="if it is a real capture, give a higher --text-limit, or unpack it first",
+            )
 
     def _fill(self, view: memoryview) -> int:
         filled = 0

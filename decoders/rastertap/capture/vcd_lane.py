@@ -221,7 +221,7 @@ class Lane:
         word, code = _shown(text.word_at(at)), _shown(text.word_at(detail))
         if status == k.TIME_BACK:
             hint = (
-                "two recordings in one file, or a damaged one; reading with time_back='drop' leaves out "
+                "two recordings in one file, or a damaged one; --reader vcd:time_back=drop leaves out "
                 "what goes back"
             )
             return Problem(f"time goes back from {self.now} to {text.word_at(at)[1:].decode()}", at, hint)

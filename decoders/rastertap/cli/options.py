@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rastertap.cli.saving import Saver
 
 UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
+SIZES = {"K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 WIDTH = (60, 110)
 """Narrowest and widest text written; in between the terminal decides."""
 
@@ -46,6 +47,21 @@ class Time(click.ParamType[float]):
         if seconds < 0:
             self.fail(f"{text!r} is before the start of the capture", param, ctx)
         return seconds
+
+
+class Size(click.ParamType[int]):
+    """A number of bytes: ``20G``, ``500M``; a bare number is bytes."""
+
+    name = "SIZE"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Turn the text into bytes."""
+        text = str(value).strip().upper().removesuffix("B")
+        factor = SIZES.get(text[-1:], 1)
+        digits = text[:-1] if factor > 1 else text
+        if not (digits.isascii() and digits.isdigit()) or not int(digits):
+            self.fail(f"{value!r} is no size; write it like 500M or 20G", param, ctx)
+        return int(digits) * factor
 
 
 class PartsPerMillion(click.FloatRange):
@@ -73,7 +89,18 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option(
             "--board", "board_path", metavar="FILE", help="Board file: pin map, expected timing, colours."
         ),
-        click.option("--reader", metavar="NAME", help="Reader to use (`rastertap decoders` lists them)."),
+        click.option(
+            "--reader",
+            metavar="NAME[:KEY=VALUE,..]",
+            help="Reader to use (`rastertap decoders` lists them) and its options, e.g. csv:rate=24M.",
+        ),
+        click.option(
+            "--text-limit",
+            type=Size(),
+            default=None,
+            help="Let a compressed capture unpack to this many bytes, e.g. 20G.  "
+            "[default: 1G, or 500 times its own size]",
+        ),
         click.option("--from", "start", type=Time(), default=0.0, help="Read from this time on, e.g. 20ms."),
         click.option("--to", "end", type=Time(), default=None, help="Read up to this time, e.g. 80ms."),
         click.option(
@@ -105,6 +132,7 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         capture: str,
         board_path: str | None,
         reader: str | None,
+        text_limit: int | None,
         start: float,
         end: float | None,
         limits: str | None,
@@ -125,9 +153,17 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
             timebase_ppm=timebase_ppm,
             settings=parse_settings(settings),
         )
+        name, options = parse_reader(reader)
         with bar(quiet=bool(rest.get("quiet"))) as progress:
             analysis = analyse_path(
-                capture, request, reader=reader, window=Window(start, end), progress=progress, sink=saver
+                capture,
+                request,
+                reader=name,
+                options=options,
+                window=Window(start, end),
+                progress=progress,
+                text_limit=text_limit,
+                sink=saver,
             )
         if saver is not None:
             saver.finish(analysis)
@@ -166,6 +202,23 @@ def _limits(name: str) -> str:
     return name
 
 
+def parse_reader(text: str | None) -> tuple[str | None, dict[str, str]]:
+    """Split ``name:key=value,key=value``."""
+    if text is None:
+        return None, {}
+    name, _, rest = text.partition(":")
+    options = {}
+    for pair in rest.split(",") if rest else ():
+        key, equals, value = pair.partition("=")
+        if not equals or not key.strip():
+            raise UsageError(
+                f"--reader {text!r} is not NAME:KEY=VALUE,KEY=VALUE",
+                hint="e.g. --reader csv:rate=24M,unit=us",
+            )
+        options[key.strip()] = value
+    return name, options
+
+
 def parse_settings(settings: Sequence[str]) -> dict[str, dict[str, str]]:
     """Split ``decoder.key=value`` texts."""
     found: dict[str, dict[str, str]] = {}
@@ -187,7 +240,7 @@ def write_json(path: str, value: Mapping[str, Any]) -> None:
 
     text = dumps(value)
     if path == "-":
-        _emit(text)
+        emit(text)
         return
     with writing(path):
         write_whole(Path(path), text.encode())
@@ -214,10 +267,11 @@ class writing:  # noqa: N801 - reads as a statement: with writing(path)
 def say(text: str, *, quiet: bool, json_path: str | None) -> None:
     """Write the text result, unless the user wants none or JSON has standard output."""
     if not quiet and json_path != "-":
-        _emit(text)
+        emit(text)
 
 
-def _emit(text: str) -> None:
+def emit(text: str) -> None:
+    """Write to standard output."""
     try:
         click.echo(text, nl=False)
     except BrokenPipeError:  # `| head` has read enough; the exit code is still to tell
