@@ -179,6 +179,7 @@ class Intervals:
         ``front_porch``, ``back_porch``, ``sync_to_active``, ``line_blanking``, ``field_blanking``,
         ``blanking_to_equalising``, ``vsync_width``; counts a field: ``broad_pulses``,
         ``equalising_before``, ``equalising_after``, ``active_lines``; ``lines_to_active`` (lines);
+        ``field_blanking_to_sync``; ``picture_from``, ``picture_to`` (colour bus, from and to line sync);
         ``field_phase`` (lines from line sync to field sync).
     """
 
