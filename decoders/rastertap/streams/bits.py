@@ -6,6 +6,9 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rastertap.streams.role_moves import likeliest_move
+from rastertap.streams.role_other import COLOUR_LIKE, STATIC_HIGH, STATIC_LOW
+
 if TYPE_CHECKING:
     from rastertap.board.model import Board
     from rastertap.streams.interface import Pin
@@ -37,30 +40,49 @@ def _by_letter(names: list[str]) -> list[str] | None:
     return sorted(names, key=lambda name: keys[name])
 
 
-def order_bits(pins: tuple[Pin, ...], board: Board | None) -> tuple[Pin, ...]:
-    """Number the colour bits.
+def _by_board(pins: tuple[Pin, ...], board: Board) -> dict[str, int]:
+    """Bits as the board file has them, the connector seen as it sits: shifted or turned round if it is.
 
-    With a board file its bits hold, and a pin that it calls colour but that never changes stays on the bus.
-    Colour channels that the board file does not know come after those.
+    A still channel that should be colour stays on the bus. A colour channel on a pin meant for something else
+    stands in for a bit that is missing; when none is, it is not on the bus.
     """
-    expected = {n: p.bit for n, p in board.pins.items() if p.role == "colour"} if board is not None else {}
-    still = [p.channel for p in pins if p.role == "other" and p.score == 1.0 and p.channel in expected]
-    colours = [p.channel for p in pins if p.role == "colour"] + still
-    bits: dict[str, int] = {}
-    if expected:
-        bits = {n: b for n in colours if (b := expected.get(n)) is not None}
-        free = [b for b in range(len(expected) + len(colours)) if b not in set(expected.values())]
-        # A colour channel on a pin meant for something else stands in for a bit that is missing.
-        free = sorted(set(expected.values()) - set(bits.values()), key=lambda b: b or 0) + free  # type: ignore[assignment]
-        bits |= dict(zip([n for n in colours if n not in bits], free, strict=False))
-        why = "bit by the board file"
+    expected = {n: p.bit for n, p in board.pins.items() if p.role == "colour" and p.bit is not None}
+    meant = likeliest_move(board, pins).meant_for
+    still = [p.channel for p in pins if p.kind in {STATIC_LOW, STATIC_HIGH}]
+    colours = [p.channel for p in pins if p.role == "colour"]
+    placed = {n: meant.get(n, "") for n in (*colours, *still)}
+    bits = {n: expected[m] for n, m in placed.items() if m in expected}
+    missing = sorted(set(expected.values()) - {bits[n] for n in colours if n in bits})
+    strays = [n for n in colours if n not in bits]
+    for name, bit in zip(strays, missing, strict=False):
+        held = next((n for n in still if bits.get(n) == bit), "")
+        bits = {n: b for n, b in bits.items() if n != held} | {name: bit}
+    return bits
+
+
+def _without_board(colours: list[str]) -> tuple[dict[str, int], str]:
+    ordered, why = _by_index(colours), "bit by its index in the vector"
+    if ordered is None:
+        ordered, why = _by_letter(colours), "bit by its name"
+    if ordered is None:
+        why = "bit by channel order: which colour bit it is cannot be told without a known picture"
+        ordered = colours
+    return {name: bit for bit, name in enumerate(ordered)}, why
+
+
+def order_bits(pins: tuple[Pin, ...], board: Board | None) -> tuple[Pin, ...]:
+    """Number the colour bits: by the board file when it names any, else by the names, else by channel order."""
+    if board is not None and board.colour_channels:
+        bits, why = _by_board(pins, board), "bit by the board file"
     else:
-        ordered, why = _by_index(colours), "bit by its index in the vector"
-        if ordered is None:
-            ordered, why = _by_letter(colours), "bit by its name"
-        if ordered is None:
-            ordered, why = colours, "bit by channel order: which colour bit it is cannot be told without a known picture"
-        bits = {name: bit for bit, name in enumerate(ordered)}
-    return tuple(
-        replace(p, role="colour", bit=bits[p.channel], why=(*p.why, why)) if p.channel in bits else p for p in pins
-    )
+        bits, why = _without_board([p.channel for p in pins if p.role == "colour"])
+    return tuple(_numbered(p, bits.get(p.channel), why) for p in pins)
+
+
+def _numbered(pin: Pin, bit: int | None, why: str) -> Pin:
+    if bit is not None:
+        return replace(pin, role="colour", bit=bit, why=(*pin.why, why))
+    if pin.role == "colour":
+        spare = "but all colour bits of the board file are on other channels"
+        return replace(pin, role="other", kind=COLOUR_LIKE, why=(*pin.why, spare))
+    return pin

@@ -32,14 +32,26 @@ def clock_score(b: Behaviour) -> float:
     return float(min(1.0, b.leading.share * min(1.0, covered)))
 
 
-def _data_changes(behaviours: dict[str, Behaviour], clocks: dict[str, float]) -> NDArray[np.int64]:
-    """Give changes of the channels that may be the colour bus: busy, and no clock."""
-    found = [
+def _data_changes(behaviours: dict[str, Behaviour], clocks: dict[str, float]) -> list[NDArray[np.int64]]:
+    """Give changes of each channel that may be of the colour bus: busy, and no clock."""
+    return [
         b.channel.ticks[:CHANGES_COMPARED]
         for name, b in behaviours.items()
         if name not in clocks and b.edges >= FEWEST_CYCLES
     ]
-    return np.concatenate(found) if found else np.empty(0, np.int64)
+
+
+def _keeping(
+    changes: list[NDArray[np.int64]], clock: NDArray[np.int64]
+) -> tuple[float, list[NDArray[np.int64]]]:
+    """How well the better half of the channels keep to a clock, and the changes of those that do.
+
+    Half of them: a channel may carry something else, or be full of crosstalk.
+    """
+    each = sorted(((concentration(phases(c, clock)), i) for i, c in enumerate(changes)), reverse=True)
+    better = each[: -(-len(each) // 2)]
+    lock = float(np.mean([score for score, _ in better])) if better else 0.0
+    return lock, [changes[i] for score, i in each if score >= LOCKED]
 
 
 def _slot_share(changes: NDArray[np.int64], slow: NDArray[np.int64], parts: int) -> float:
@@ -52,17 +64,13 @@ def _slot_share(changes: NDArray[np.int64], slow: NDArray[np.int64], parts: int)
     return float(inside.max() / phase.size)
 
 
-def pick_pixel_clock(
-    behaviours: dict[str, Behaviour], line: float
-) -> tuple[dict[str, float], str, tuple[str, ...]]:
+def pick_pixel_clock(behaviours: dict[str, Behaviour]) -> tuple[dict[str, float], str, tuple[str, ...]]:
     """Find the clock-like channels and the one that the pixels keep to.
 
     Parameters
     ----------
     behaviours : dict of str to Behaviour
         By channel name.
-    line : float
-        Line period in ticks, 0 when not known.
 
     Returns
     -------
@@ -78,24 +86,27 @@ def pick_pixel_clock(
         return clocks, "", ()
     changes = _data_changes(behaviours, clocks)
     edges = {name: behaviours[name].channel.edges_to(HIGH) for name in clocks}
-    lock = {name: concentration(phases(changes, edges[name])) for name in clocks}
+    keeping = {name: _keeping(changes, edges[name]) for name in clocks}
+    lock = {name: found[0] for name, found in keeping.items()}
     period = {name: behaviours[name].leading.period for name in clocks}
     locked = sorted((n for n in clocks if lock[n] >= LOCKED), key=lambda n: period[n])
     if not locked:
-        if changes.size >= FEWEST_CYCLES:
+        if changes:
             return clocks, "", ("no clock that the colour bus keeps to",)
         fastest = min(clocks, key=lambda n: period[n])
-        return clocks, fastest, (_rate(behaviours[fastest], line), "the fastest clock; no bus activity to tell by")
+        return clocks, fastest, ("the fastest clock; no bus activity to tell by",)
     chosen = locked[0]
     for slower in locked[1:]:
         parts = round(period[slower] / period[chosen])
         # A divided clock also keeps to the bus, but its pixels fall in several parts of the cycle.
-        if parts > 1 and _slot_share(changes, edges[slower], parts) >= 0.999:  # noqa: PLR2004
+        kept = np.concatenate(keeping[chosen][1])
+        if parts > 1 and _slot_share(kept, edges[slower], parts) >= 0.999:  # noqa: PLR2004
             chosen = slower
-    return clocks, chosen, (_rate(behaviours[chosen], line), f"the bus changes keep to it ({lock[chosen]:.2f} of 1)")
+    return clocks, chosen, (f"the bus changes keep to it ({lock[chosen]:.2f} of 1)",)
 
 
-def _rate(b: Behaviour, line: float) -> str:
+def rate_words(b: Behaviour, line: float) -> str:
+    """Write a clock's frequency, and its cycles a line when the line period (ticks) is known, not 0."""
     rising = b.channel.edges_to(HIGH)
     frequency = (rising.size - 1) / (float(rising[-1] - rising[0]) * b.seconds)
     text = f"steady clock, {frequency / 1e6:.4f} MHz"

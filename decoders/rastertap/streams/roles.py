@@ -10,11 +10,14 @@ import numpy as np
 from rastertap.capture.model import HIGH, Capture
 from rastertap.match import Match
 from rastertap.streams.bits import order_bits
-from rastertap.streams.clocks import pick_pixel_clock
+from rastertap.streams.clocks import pick_pixel_clock, rate_words
 from rastertap.streams.interface import Pin
 from rastertap.streams.lines import LONGEST_LINE_S, SHORTEST_LINE_S
 from rastertap.streams.pulses import polarity_of
 from rastertap.streams.rhythm import Behaviour, concentration, dominant_interval, phases
+from rastertap.streams.role_clean import RUNT, settled
+from rastertap.streams.role_moves import kind_of
+from rastertap.streams.role_other import describe
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,9 +27,19 @@ if TYPE_CHECKING:
 
 FIELD_RATE_S = (5e-3, 60e-3)
 """Field periods looked for: 17 to 200 Hz."""
+USUAL_LINE_S = 64e-6
+"""Line taken for granted where no line sync is found (BT.470 Table 1-1, 625 lines)."""
 FEWEST_LINES = 12
+FEWEST_CHANGES = 20
+"""Changes from which it means something that they keep to a clock."""
 OTHER = 0.3
 """Score of "none of these": what a role must beat."""
+SYNC = 0.7
+"""Score from which a channel is the line sync that the others are held against."""
+EXPECTED = 0.04
+"""What it counts that the board file expects a role: enough to decide between two that fit equally well."""
+NOT_TAPPED = 0.1
+"""What it counts against blanking that the board file taps none: a plain picture behaves like it."""
 SINGLE: tuple[Role, ...] = ("pixel_clock", "hsync", "vsync", "csync", "blank", "display_enable", "subcarrier")
 SUBCARRIERS = {"PAL": 17_734_475 / 4, "NTSC": 39_375_000 / 11}
 """BT.470 Table 2; SMPTE 170M clause 11.1 (315/88 MHz)."""
@@ -58,7 +71,11 @@ class Survey:
 
 def _line_like(b: Behaviour) -> bool:
     period = b.leading.period * b.seconds
-    return b.leading.share > 0.5 and SHORTEST_LINE_S < period < LONGEST_LINE_S and b.pulses[0].size >= FEWEST_LINES  # noqa: PLR2004
+    return (
+        b.leading.share > 0.5
+        and SHORTEST_LINE_S < period < LONGEST_LINE_S
+        and b.pulses[0].size >= FEWEST_LINES
+    )  # noqa: PLR2004
 
 
 def _broad(b: Behaviour) -> int:
@@ -102,15 +119,19 @@ def csync_score(b: Behaviour, survey: Survey) -> Match:
 
 def vsync_score(b: Behaviour, survey: Survey) -> Match:
     """Judge one pulse a field."""
-    starts, widths = b.pulses
-    if not starts.size or not survey.line or b.edges > 4 * (b.capture.end - b.capture.start) / (100 * survey.line) + 4:
+    starts, _ = b.pulses
+    line = survey.line or USUAL_LINE_S / b.seconds
+    if not starts.size or b.edges > 4 * (b.capture.end - b.capture.start) / (100 * line) + 4:
         return Match(0.0)
-    lines = b.width / survey.line
+    lines = b.width / line
     if not 0.02 < lines < 60 or b.steady_width < 0.8:  # noqa: PLR2004
         return Match(0.0)
     # A field sync lasts a few lines; vertical blanking, some dozens: common practice, no source.
     score = 0.95 if lines <= 10 else 0.55  # noqa: PLR2004
     why = [f"{starts.size} pulse(s) of {lines:.1f} lines"]
+    if not survey.line:
+        score *= 0.7
+        why.append("no line sync to compare with")
     if starts.size > 1:
         rhythm = dominant_interval(starts, b.step)
         period = rhythm.period * b.seconds
@@ -139,7 +160,11 @@ def blanking_score(b: Behaviour, survey: Survey) -> Match:
     score = steady * b.steady_width * (0.9 if shut.size else 0.5)
     if width < 0.12:  # noqa: PLR2004 - narrower than any blanking (BT.470: 10.2 to 12 us of 64)
         score *= 0.3
-    why = f"a window a line; shut for {shut.max():.0f} lines in the field" if shut.size else "a window every line"
+    why = (
+        f"a window a line; shut for {shut.max():.0f} lines in the field"
+        if shut.size
+        else "a window every line"
+    )
     return Match(score, (why,))
 
 
@@ -166,7 +191,11 @@ def colour_score(b: Behaviour, survey: Survey) -> Match:
     if survey.sync:
         quiet = _quiet_in_sync(b, survey)
         why.append(f"{quiet:.0%} quieter than chance in the line sync")
-        score *= 0.4 + 0.6 * quiet
+        # Without a clock to keep to, silence in the sync is all there is to tell a picture from noise; a few
+        # changes keep to a clock by chance.
+        score *= 0.4 + 0.6 * quiet if survey.clock and b.edges >= FEWEST_CHANGES else quiet
+    else:
+        score *= 0.7
     return Match(min(2 * score * 0.85, 0.85), tuple(why))
 
 
@@ -174,7 +203,11 @@ def _quiet_in_sync(b: Behaviour, survey: Survey) -> float:
     starts, widths = survey.behaviours[survey.sync].pulses
     times = b.channel.ticks
     pulse = np.searchsorted(starts, times, side="right") - 1
-    inside = (pulse >= 0) & (times > starts[pulse] + 2 * b.step) & (times < starts[pulse] + widths[pulse] - 2 * b.step)
+    inside = (
+        (pulse >= 0)
+        & (times > starts[pulse] + 2 * b.step)
+        & (times < starts[pulse] + widths[pulse] - 2 * b.step)
+    )
     expected = widths.sum() / max(b.capture.end - b.capture.start, 1)
     return float(np.clip(1 - inside.mean() / max(expected, 1e-9), 0, 1))
 
@@ -192,24 +225,43 @@ def subcarrier_score(b: Behaviour, survey: Survey) -> Match:
 
 
 def _survey(capture: Capture, step: float) -> Survey:
-    survey = Survey({c.name: Behaviour(c, capture, step) for c in capture.channels})
-    lines = {name: hsync_score(b, survey) for name, b in survey.behaviours.items()}
-    lines |= {n: m for n, b in survey.behaviours.items() if (m := csync_score(b, survey)).score > lines[n].score}
+    """Find clock and line sync; what is shorter than a pixel is then taken out of the other channels."""
+    raw = {c.name: Behaviour(c, capture, step) for c in capture.channels}
+    clocks, clock, why = pick_pixel_clock(raw)
+    survey = Survey(raw, clock, why, clocks=clocks)
+    if clock:
+        shortest = RUNT * raw[clock].leading.period
+        cleaned = {n: b.channel if n in clocks else settled(b.channel, shortest) for n, b in raw.items()}
+        changed = {n: c for n, c in cleaned.items() if c is not raw[n].channel}
+        survey.behaviours = raw | {n: Behaviour(c, capture, step) for n, c in changed.items()}
+    behaviours = survey.behaviours
+    lines = {name: hsync_score(b, survey) for name, b in behaviours.items()}
+    lines |= {n: m for n, b in behaviours.items() if (m := csync_score(b, survey)).score > lines[n].score}
     if lines:
         best = max(lines, key=lambda name: lines[name].score)
         if lines[best].score > OTHER:
-            survey.sync, survey.line = best, survey.behaviours[best].leading.period
-    survey.clocks, survey.clock, survey.clock_why = pick_pixel_clock(survey.behaviours, survey.line)
+            survey.line = behaviours[best].leading.period
+        # What only keeps to a line rate, as a display enable does, gives the line but is no sync.
+        survey.sync = best if lines[best].score > SYNC else ""
+    if not survey.line:
+        steady = max(
+            (b for b in behaviours.values() if _line_like(b)), key=lambda b: b.leading.share, default=None
+        )
+        survey.line = steady.leading.period if steady is not None else 0.0
+    if clock:
+        survey.clock_why = (rate_words(behaviours[clock], survey.line), *why)
     return survey
 
 
 def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
+    """Score of every role that fits at all."""
     if not b.edges:
         return {}
     name = b.channel.name
     if name in survey.clocks:
         clock = {"pixel_clock": Match(survey.clocks[name], survey.clock_why)} if name == survey.clock else {}
-        return {**clock, "subcarrier": subcarrier_score(b, survey)}
+        judged: dict[Role, Match] = {**clock, "subcarrier": subcarrier_score(b, survey)}
+        return {role: match for role, match in judged.items() if match.score > 0}
     blanking = blanking_score(b, survey)
     blank: Role = "display_enable" if blanking.score and _picture_level(b, survey) == HIGH else "blank"
     judges: dict[Role, Callable[[Behaviour, Survey], Match]] = {
@@ -218,37 +270,49 @@ def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
         "csync": csync_score,
         "colour": colour_score,
     }
-    return {role: judge(b, survey) for role, judge in judges.items()} | {blank: blanking}
+    judged = {role: judge(b, survey) for role, judge in judges.items()} | {blank: blanking}
+    return {role: match for role, match in judged.items() if match.score > 0}
 
 
-def _other(b: Behaviour, survey: Survey) -> Match:
-    if not b.edges:
-        return Match(1.0, (f"stays {'high' if b.channel.initial == HIGH else 'low'}",))
-    if b.channel.name in survey.clocks:
-        rising = b.channel.edges_to(HIGH)
-        frequency = (rising.size - 1) / (float(rising[-1] - rising[0]) * b.seconds)
-        why = [f"steady clock, {frequency / 1e6:.4f} MHz"]
-        if survey.clock and survey.clock != b.channel.name:
-            main = survey.behaviours[survey.clock].channel.edges_to(HIGH)
-            ratio = (rising[-1] - rising[0]) / max(rising.size - 1, 1) / ((main[-1] - main[0]) / (main.size - 1))
-            why.append(f"{ratio:.3f} pixel clocks a cycle")
-        return Match(OTHER, tuple(why))
-    return Match(OTHER, (f"{b.edges} changes that fit no role",))
+def _assign(scores: Sequence[dict[Role, Match]], expected: Sequence[str]) -> list[Role]:
+    """Best assignment of all channels at once: every role but colour and other is held by one channel.
 
-
-def _assign(scores: Sequence[dict[Role, Match]]) -> list[Role]:
-    """Best assignment of all channels at once: every role but colour and other is held by one channel."""
+    Where two are nearly as good, the one that the board file expects is taken.
+    """
     from scipy.optimize import linear_sum_assignment
 
     count = len(scores)
-    slots: list[Role] = [*SINGLE, *["colour"] * count, *["other"] * count]
+    slots: list[Role] = [*SINGLE]
+    slots += ["colour"] * count
+    slots += ["other"] * count
     table = np.array([[row[role].score if role in row else 0.0 for role in slots] for row in scores])
+    wanted = np.array([[kind_of(role) == kind for role in slots] for kind in expected])
+    table += EXPECTED * (wanted & (table > OTHER))
+    if any(expected) and "window" not in expected:
+        table[:, [i for i, role in enumerate(slots) if kind_of(role) == "window"]] -= NOT_TAPPED
     table[:, [i for i, role in enumerate(slots) if role == "other"]] = OTHER
     rows, columns = linear_sum_assignment(table, maximize=True)
     chosen: list[Role] = ["other"] * count
     for row, column in zip(rows, columns, strict=True):
         chosen[row] = slots[column]
     return chosen
+
+
+def _pin(b: Behaviour, scores: dict[Role, Match], role: Role, survey: Survey) -> Pin:
+    """Put together what is known of one channel."""
+    kept = {r: m.score for r, m in scores.items()}
+    if role == "other":
+        clock = survey.behaviours[survey.clock].channel if survey.clock not in {"", b.channel.name} else None
+        others = [o.channel for o in survey.behaviours.values() if o is not b and o.edges]
+        kind, why = describe(b, clock, survey.clocks, others)
+        return Pin(b.channel.name, role, None, None, 1.0 if not b.edges else OTHER, why, kind, kept)
+    polarity = None
+    if role in {"hsync", "vsync", "csync"}:
+        polarity = polarity_of(b.active)
+    elif role in {"blank", "display_enable"}:
+        polarity = polarity_of(HIGH)
+    match = scores[role]
+    return Pin(b.channel.name, role, None, polarity, match.score, match.why, scores=kept)
 
 
 def find_pins(capture: Capture, board: Board | None = None) -> tuple[Pin, ...]:
@@ -259,7 +323,8 @@ def find_pins(capture: Capture, board: Board | None = None) -> tuple[Pin, ...]:
     capture : Capture
         Two-state channels.
     board : Board or None
-        Orders the colour bits, and keeps a colour bit that never changes on the bus; it does not decide roles.
+        Orders the colour bits, keeps a colour bit that never changes on the bus, and decides between roles
+        that fit as well as each other; it does not overrule what a channel does.
 
     Returns
     -------
@@ -272,14 +337,8 @@ def find_pins(capture: Capture, board: Board | None = None) -> tuple[Pin, ...]:
     survey = _survey(capture, step)
     behaviours = list(survey.behaviours.values())
     scores = [_scores(b, survey) for b in behaviours]
-    roles = _assign(scores)
-    pins = []
-    for b, row, role in zip(behaviours, scores, roles, strict=True):
-        match = row[role] if role in row else _other(b, survey)
-        polarity = None
-        if role in {"hsync", "vsync", "csync"}:
-            polarity = polarity_of(b.active)
-        elif role in {"blank", "display_enable"}:
-            polarity = polarity_of(HIGH)
-        pins.append(Pin(b.channel.name, role, None, polarity, match.score, match.why))
+    known = board.pins if board is not None else {}
+    expected = [kind_of(known[c.name].role) if c.name in known else "" for c in capture.channels]
+    roles = _assign(scores, expected)
+    pins = [_pin(b, row, role, survey) for b, row, role in zip(behaviours, scores, roles, strict=True)]
     return order_bits(tuple(pins), board)
