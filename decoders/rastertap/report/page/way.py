@@ -1,0 +1,97 @@
+"""The way of the signal, stage by stage, with what is known of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from rastertap.report.text import PLACES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rastertap.checks.interface import Finding
+    from rastertap.checks.verdict import Place, Verdict
+
+State = Literal["fault", "look", "sound", "later", "unknown"]
+StageKey = Literal["clock", "video_chip", "taps", "connector", "after_the_pins"]
+
+NAMES: dict[StageKey, str] = {
+    "clock": "Clock source",
+    "video_chip": "Video chip",
+    "taps": "Taps",
+    "connector": "Connector",
+    "after_the_pins": "After the pins",
+}
+WORDS: dict[State, str] = {
+    "fault": "fault here",
+    "look": "have a look",
+    "sound": "in order",
+    "later": "judge later",
+    "unknown": "not measured",
+}
+SEATING = frozenset({"taps.shifted", "taps.reversed", "taps.swapped"})
+"""Findings on how the row of pins is plugged, rather than on single wires."""
+CHIP = frozenset({"sync", "timing", "picture", "sampling"})
+JUDGED_FIRST: dict[Place, frozenset[StageKey]] = {
+    "capture": frozenset({"clock", "video_chip", "taps", "connector"}),
+    "taps": frozenset({"clock", "video_chip"}),
+    "clock": frozenset({"video_chip"}),
+}
+"""Stages that cannot be held responsible while the place of the verdict is not mended."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One stage: its state, the state in words, and a sentence on it."""
+
+    key: StageKey
+    name: str
+    state: State
+    word: str
+    text: str
+
+
+def stage_of(finding: str) -> StageKey | None:
+    """Say which stage a finding is about; None for the recording itself."""
+    group = finding.partition(".")[0]
+    if finding in SEATING:
+        return "connector"
+    if group == "taps":
+        return "taps"
+    if group == "clock" and finding != "clock.undersampled":
+        return "clock"
+    return "video_chip" if group in CHIP else None
+
+
+def signal_way(findings: Sequence[Finding], verdict: Verdict) -> list[Stage]:
+    """Give the stages in the order in which the signal passes them."""
+    return [_stage(key, [f for f in findings if stage_of(f.id) == key], verdict) for key in NAMES]
+
+
+def _stage(key: StageKey, own: list[Finding], verdict: Verdict) -> Stage:
+    state, text = _after(verdict) if key == "after_the_pins" else _judged(own)
+    if state in {"fault", "look"} and key in JUDGED_FIRST.get(verdict.place, ()):
+        state, text = "later", f"Mend {PLACES[verdict.place]} first. Until then: {text}"
+    return Stage(key, NAMES[key], state, WORDS[state], text)
+
+
+def _after(verdict: Verdict) -> tuple[State, str]:
+    if verdict.place == "after_the_pins":
+        return (
+            "look",
+            "If the screen is wrong, the cause is here: all that was measured before it is in order.",
+        )
+    return "unknown", "A capture of the pins does not reach beyond them."
+
+
+def _judged(own: list[Finding]) -> tuple[State, str]:
+    measured = [f for f in own if f.result != "not_measured"]
+    if not measured:
+        return "unknown", own[0].text if own else "No check looked at it."
+    for result, state in (("fail", "fault"), ("warn", "look")):
+        found = [f for f in measured if f.result == result]
+        if found:
+            more = f" And {len(found) - 1} more, below." if len(found) > 1 else ""
+            return ("fault" if state == "fault" else "look"), found[0].text + more
+    return "sound", f"{len(measured)} of {len(own)} checks measured, all in limits."
