@@ -49,8 +49,8 @@ class TimingCodes:
         Index of the FF that each begins with.
     field, blanking, end : ndarray of bool, shape (n,)
         F, V and H.
-    wrong : int
-        Codes with wrong protection bits, those that could not be mended (and are left out) included.
+    wrong, seen : int
+        Codes with wrong protection bits, those that could not be mended (and are left out) included; and all.
     """
 
     words: NDArray[np.int64]
@@ -58,13 +58,14 @@ class TimingCodes:
     blanking: NDArray[np.bool_]
     end: NDArray[np.bool_]
     wrong: int
+    seen: int
 
 
 def find_codes(words: NDArray[np.uint32]) -> TimingCodes:
     """Find the codes in a stream of 8-bit words, shape (n,)."""
     if words.size < CODE_WORDS:
         none = np.empty(0, np.int64)
-        return TimingCodes(none, none != 0, none != 0, none != 0, 0)
+        return TimingCodes(none, none != 0, none != 0, none != 0, 0, 0)
     first = np.flatnonzero((words[:-3] == FULL) & (words[1:-2] == 0) & (words[2:-1] == 0))
     given = words[first + 3].astype(np.int64) & FULL
     code = MENDED[given]
@@ -77,4 +78,5 @@ def find_codes(words: NDArray[np.uint32]) -> TimingCodes:
         (code & 0x20) != 0,
         (code & 0x10) != 0,
         wrong,
+        int(first.size),
     )

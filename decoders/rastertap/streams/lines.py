@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 SHORTEST_LINE_S, LONGEST_LINE_S = 8e-6, 110e-6
 """Line periods looked for (9 to 125 kHz): from slow-scan home computers to 800x600 displays."""
+NARROW = 0.4
+"""Part of the usual width below which a pulse is no line sync; an equalising pulse is half as wide as one."""
 LINES_FOR_ANCHOR = 12
 GRID_WORST = 1.17 / np.sqrt(3)
 """Standard uncertainty of a rate over a span, in steps over that span: the worst error of a steady clock on a
@@ -56,6 +58,17 @@ def _anchor(edges: NDArray[np.int64], steady: NDArray[np.bool_], period: float, 
     near = np.clip(np.searchsorted(edges, due), 1, edges.size - 1)
     error = np.minimum(np.abs(edges[near] - due), np.abs(edges[near - 1] - due))
     return int(tried[np.argmax((error <= tolerance).sum(axis=1))])
+
+
+def main_pulses(widths: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Leave out the pulses that are far narrower than most: a glitch in every line is no line rate.
+
+    Equalising pulses stay in; a width of 0 is one that is not known.
+    """
+    known = widths[widths > 0]
+    if not known.size:
+        return np.ones(widths.size, np.bool_)
+    return np.asarray((widths == 0) | (widths >= NARROW * np.quantile(known, 0.9)), np.bool_)
 
 
 def line_rhythm(edges: NDArray[np.int64], capture: Capture, step: float) -> float:
@@ -106,8 +119,9 @@ def track(
     """
     from rastertap.streams.kernels import track_lines
 
-    sure = np.ones(edges.size, np.bool_) if steady is None else steady
-    period = line_rhythm(edges, capture, step)
+    main = main_pulses(widths)
+    sure = main if steady is None else steady & main
+    period = line_rhythm(edges[main], capture, step)
     near = tolerance * period + 2 * step
     anchor = _anchor(edges, sure, period, near)
     starts, source, steps = track_lines(edges, sure, anchor, period, near, capture.end)

@@ -230,7 +230,18 @@ def join_syncs(earlier: Sync, later: Sync, at: int) -> Sync:
         events=join_events(earlier.events, later.events),
         protection_errors=earlier.protection_errors + later.protection_errors,
     )
-    return _derived(joined)
+    return _derived(replace(joined, fields=_filled(joined)))
+
+
+def _filled(sync: Sync) -> Fields:
+    """Count the lines of fields that no piece held whole (one without its sync) by their time."""
+    fields = sync.fields
+    lines = fields.lines.copy()
+    unknown = np.flatnonzero(~np.isfinite(lines[:-1]))
+    parts = 2 if sync.interlaced else 1
+    long = (fields.starts[unknown + 1] - fields.starts[unknown]) / sync.line_period.value
+    lines[unknown] = np.round(long * parts) / parts
+    return replace(fields, lines=lines)
 
 
 MAX_GLITCHES = 2000

@@ -12,7 +12,7 @@ from rastertap.match import Match
 from rastertap.streams.field_pulses import FieldSyncs, field_pulse_tallies, group_broad
 from rastertap.streams.fields import positions
 from rastertap.streams.interface import CONTRACT, Context
-from rastertap.streams.lines import LineTrack, line_rhythm, track
+from rastertap.streams.lines import LineTrack, line_rhythm, main_pulses, track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
@@ -67,7 +67,7 @@ class CompositeSync:
             raise DecodeError("no channel behaves like a composite sync")
         step, capture = context.step, context.capture
         pulses = pulses_of(channel, capture, step)
-        rough = line_rhythm(pulses.starts, capture, step)
+        rough = line_rhythm(pulses.starts[main_pulses(pulses.widths)], capture, step)
         known = pulses.widths[pulses.widths > 0]
         width = float(np.median(known)) if known.size else 0.0
         shortest = max(options.broad * rough, 2 * width)

@@ -25,6 +25,8 @@ BUS_BITS = 8
 WORDS_TRIED = 40_000
 """Words looked at to see whether there are codes: 20 lines of 27 MHz."""
 FEWEST_CODES = 8
+MOST_WRONG = 0.5
+"""Part of the codes that may be wrong; in a bus whose bits are in another order nearly all are."""
 
 
 @dataclass(frozen=True)
@@ -70,17 +72,17 @@ class EmbeddedSync:
         if bus is None or len(cast("ColourBus", bus).bits) != BUS_BITS:
             return Match(0.0, ("no bus of 8 bits",))
         codes = find_codes(_words(context, WORDS_TRIED)[0])
-        if codes.words.size < FEWEST_CODES:
-            return Match(0.0, ("no embedded timing codes in the bus",))
+        if reason := _useless(codes):
+            return Match(0.0, (reason,))
         return Match(0.9, (f"{codes.words.size} embedded timing codes in the first {WORDS_TRIED} words",))
 
     def decode(self, context: Context, options: EmbeddedSyncOptions) -> Sync:
         """Place a line at every EAV, a field where F changes."""
         words, edges = _words(context)
         codes = find_codes(words)
+        if reason := _useless(codes):
+            raise DecodeError(reason)
         ends = codes.words[codes.end]
-        if ends.size < FEWEST_CODES:
-            raise DecodeError("no embedded timing codes in the bus")
         starts = edges[ends]
         widths = np.zeros(starts.size, np.int64)
         found = track(starts, widths, context.capture, context.step, tolerance=options.tolerance)
@@ -106,6 +108,18 @@ class EmbeddedSync:
     def join(self, earlier: Sync, later: Sync, at: int) -> Sync:
         """Join two pieces."""
         return join_syncs(earlier, later, at)
+
+
+def _useless(codes: TimingCodes) -> str:
+    """Say why no sync can be had from the codes; empty when it can."""
+    if codes.seen < FEWEST_CODES:
+        return "no embedded timing codes in the bus"
+    if codes.wrong > MOST_WRONG * codes.seen:
+        return (
+            f"timing codes are in the bus, but {codes.wrong} of {codes.seen} have wrong protection bits:"
+            " its bits are in another order, stuck or bridged"
+        )
+    return ""
 
 
 def _counted(
