@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
+from rastertap.checks.known_picture import known_picture
 from rastertap.checks.make import PRACTICE, not_measured, plural
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class PictureCheck:
             return
         yield _unstable(frames, evidence.colour_bus)
         yield _blank(frames)
-        yield not_measured("picture.known_picture", "The board file states no known picture.")
+        yield known_picture(evidence)
         yield _colour_set(evidence, frames)
 
 

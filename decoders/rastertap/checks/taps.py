@@ -1,227 +1,238 @@
-"""Is each tap on the right pin?"""
+"""Whether each tap is on the right pin."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-import numpy as np
-
-from rastertap.capture.model import HIGH
-from rastertap.checks.clock import evidence_step
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured, plural
-from rastertap.checks.picture import shown_codes
-from rastertap.checks.wiring import Story, kind_of, roles_match, stories
+from rastertap.checks.wiring import Explanation, Fault, explain
+from rastertap.checks.wiring_words import (
+    alike_words,
+    bridge_words,
+    crosstalk_words,
+    mismatch_words,
+    moved_words,
+    open_words,
+    pin_words,
+    rival_words,
+    stuck_words,
+    swap_words,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from rastertap.board.model import Board
-    from rastertap.board.model import Pin as BoardPin
-    from rastertap.capture.model import Channel
 
 NO_BOARD = "No board file says which channel should carry what; make one with `rastertap board new`."
 SOURCE = "board file"
-BY_STORY = {"shifted": "taps.shifted", "reversed": "taps.reversed", "swapped": "taps.swapped"}
-RUNT = 0.4
-"""A pulse shorter than this many pixel periods is no pixel and no sync."""
-BESIDE = 0.9
-"""Part of the runts that must stand beside another channel's edges to blame it."""
+NEED_BOARD = (
+    "taps.shifted",
+    "taps.reversed",
+    "taps.swapped",
+    "taps.role_mismatch",
+    "taps.inverted",
+    "taps.stuck_low",
+    "taps.stuck_high",
+    "taps.open",
+)
+CERTAIN_RUNTS = 3
+"""Short pulses from which it is crosstalk even when no channel is found to blame."""
 
 
 class TapsCheck:
-    """Expected against found roles, and the wiring fault that explains the difference."""
+    """Expected against found signals, and the wiring faults that explain the difference."""
 
     name: ClassVar[str] = "taps"
     contract: ClassVar[int] = CONTRACT
-    describes: ClassVar[str] = "taps: expected role against found role, wiring faults, stuck and open wires, crosstalk"
+    describes: ClassVar[str] = "taps: expected against found signals, and the wiring faults between them"
 
     def run(self, evidence: Evidence) -> Iterator[Finding]:
         """Give the findings on the taps, the most dangerous first."""
-        yield from _roles(evidence)
-        yield _inverted(evidence)
-        yield _stuck(evidence, 0)
-        yield _stuck(evidence, HIGH)
-        yield _bridged(evidence)
-        yield _open(evidence)
-        yield _crosstalk(evidence)
-
-
-def _roles(evidence: Evidence) -> Iterator[Finding]:
-    board = evidence.board
-    if board is None or not board.pins:
-        for name in (*BY_STORY.values(), "taps.role_mismatch"):
-            yield not_measured(name, NO_BOARD)
-        return
-    told = stories(board, evidence.pins)
-    best = told[0] if told else None
-    for kind, finding in BY_STORY.items():
-        if best is not None and best.kind == kind:
-            yield Finding(finding, "fail", _tell(best, board), best.amount, 0.0, "0", "", SOURCE)
+        found = explain(evidence)
+        board = evidence.board
+        if board is None or not board.pins:
+            yield from (not_measured(name, NO_BOARD) for name in NEED_BOARD)
         else:
-            yield Finding(finding, "pass", f"The roles found do not look {kind}.", 0, 0.0, "0", "", SOURCE)
-    yield _mismatch(evidence, board)
+            yield from _of_the_connector(found, board)
+            yield _mismatch(found, board)
+            yield _inverted(found, board, evidence)
+            yield _stuck(found, board, evidence, "low")
+            yield _stuck(found, board, evidence, "high")
+            yield _open(found, board)
+        yield _bridged(found, board)
+        yield _crosstalk(found, evidence)
 
 
-def _role_words(pin: BoardPin) -> str:
-    return f"colour bit {pin.bit}" if pin.role == "colour" else pin.role.replace("_", " ")
+def _finding(
+    name: str, faults: Sequence[object], text: str, *, unit: str = "", source: str = SOURCE
+) -> Finding:
+    """Fail when there are faults, else pass."""
+    count = len(faults)
+    return Finding(name, "fail" if count else "pass", text, count, 0.0, "0", unit, source)
 
 
-def _tell(story: Story, board: Board) -> str:
-    if story.kind == "shifted":
-        way = "higher" if story.amount > 0 else "lower"
-        return (
-            f"The whole connector sits {plural(abs(story.amount), 'position')} too far, towards {way} channels: every signal "
-            f"of the board file is found {abs(story.amount)} further on. A supply pin may be on a signal input: power off now."
+def _of_the_connector(found: Explanation, board: Board) -> Iterator[Finding]:
+    story = found.story
+    doubt = rival_words(found, board)
+    for kind in ("shifted", "reversed"):
+        faults = story.of(kind)
+        text = f"The signals found do not look {kind}."
+        if faults:
+            text = f"{moved_words(faults[0], story.move, board)}{doubt}"
+        amount = [faults[0]] * max(abs(faults[0].amount), 1) if faults else []
+        yield _finding(f"taps.{kind}", amount, text, unit="positions" if kind == "shifted" else "")
+    rows, swaps = story.of("rows"), story.of("swapped")
+    told = [moved_words(f, story.move, board) for f in rows] + [swap_words(f, found, board) for f in swaps]
+    text = " ".join(told) + (doubt if told else "No wires look exchanged.")
+    yield _finding("taps.swapped", (*rows, *swaps), text)
+
+
+def _mismatch(found: Explanation, board: Board) -> Finding:
+    story = found.story
+    odd = story.of("mismatch")
+    absent = [n for n, p in board.pins.items() if n not in found.looks.by_channel and p.role != "other"]
+    told = [mismatch_words(f.channels[0], found, board) for f in odd]
+    told += [f"{pin_words(n, board)} is not in the capture" for n in absent]
+    if told:
+        text = f"{plural(len(told), 'channel')} not as the board file says: {'; '.join(told)}."
+        return _finding("taps.role_mismatch", told, text, unit="channels")
+    moved = story.of("shifted", "reversed", "rows", "swapped", "stuck_low", "stuck_high", "open", "bridged")
+    if moved:
+        text = "Nothing is left unexplained by the wiring faults named in the other findings."
+        return _finding("taps.role_mismatch", (), text, unit="channels")
+    text = f"Every channel carries what the board file says. {alike_words(found, board)}".strip()
+    return _finding("taps.role_mismatch", (), text, unit="channels")
+
+
+def _inverted(found: Explanation, board: Board, evidence: Evidence) -> Finding:
+    faults = found.story.of("inverted")
+    if faults:
+        listed = "; ".join(_turned_words(f, found, board) for f in faults)
+        text = f"Inverted: {listed}."
+        return _finding("taps.inverted", faults, text, unit="channels")
+    odd = _high_in_blanking(found, board, evidence)
+    if odd:
+        reason = (
+            f"{odd} high while the screen is blank, the other colour bits low: inverted, or the colour that "
+            "the chip blanks with. A known picture in the board file tells."
         )
-    listed = "; ".join(f"{has} carries the {_role_words(board.pins[should])} meant for {should}" for has, should in story.pairs)
-    intro = "The connector is the wrong way round" if story.kind == "reversed" else "Wires are swapped"
-    return f"{intro}: {listed}."
+        return not_measured("taps.inverted", reason)
+    stated = [n for n, p in board.pins.items() if p.polarity is not None]
+    if not stated and found.looks.solved is None:
+        reason = "The board file states no polarity and no known picture."
+        return not_measured("taps.inverted", reason)
+    text = "No signal is inverted, as far as the board file says how it should be."
+    if board.channel_of("pixel_clock") is not None:
+        text += " Of the pixel clock behaviour cannot tell: compare with a capture from a good board."
+    return _finding("taps.inverted", (), text, unit="channels")
 
 
-def _mismatch(evidence: Evidence, board: Board) -> Finding:
-    found = {p.channel: kind_of(p.role) for p in evidence.pins}
-    roles = {p.channel: p for p in evidence.pins}
-    absent = [n for n, pin in board.pins.items() if n not in found and pin.role != "other"]
-    expected = {n: kind_of(pin.role) for n, pin in board.pins.items() if n in found}
-    wrong = roles_match(expected, found)
-    listed = [f"{n} should be {_role_words(board.pins[n])}, behaves like {roles[n].role.replace('_', ' ')}" for n in wrong]
-    listed += [f"{n} ({_role_words(board.pins[n])}) is not in the capture" for n in absent]
-    count = len(listed)
-    if count:
-        text = f"{plural(count, 'channel')} not as the board file says: {'; '.join(listed)}."
-        return Finding("taps.role_mismatch", "fail", text, count, 0.0, "0", "channels", SOURCE)
-    text = f"All {len(expected)} channels carry what the board file says."
-    if any(pin.role == "colour" for pin in board.pins.values()):
-        text += " Two colour bits that are swapped with each other look alike here: only a known picture shows it."
-    return Finding("taps.role_mismatch", "pass", text, 0, 0.0, "0", "channels", SOURCE)
+def _turned_words(fault: Fault, found: Explanation, board: Board) -> str:
+    name = fault.channels[0]
+    pin = found.looks.by_channel[name].pin
+    if pin.polarity is None:
+        return f"{pin_words(name, board)} shows the opposite of what it should"
+    return f"{pin_words(name, board)} is {pin.polarity}"
 
 
-def _inverted(evidence: Evidence) -> Finding:
-    board = evidence.board
-    if board is None:
-        return not_measured("taps.inverted", NO_BOARD)
-    stated = {n: pin for n, pin in board.pins.items() if pin.polarity is not None}
-    wrong = []
-    for pin in evidence.pins:
-        expected = stated.get(pin.channel)
-        if expected is None or pin.polarity is None or kind_of(pin.role) != kind_of(expected.role):
-            continue
-        # A display enable that is high and a blank that is low in the picture are one thing.
-        same = (pin.polarity == expected.polarity) == (pin.role == expected.role)
-        if not same:
-            wrong.append(f"{pin.channel} ({_role_words(expected)}) is {pin.polarity}, not {expected.polarity}")
-    if not stated:
-        return not_measured("taps.inverted", "The board file states no polarity.")
-    text = f"Inverted: {'; '.join(wrong)}." if wrong else "Every sync has the polarity the board file states."
-    return Finding("taps.inverted", "fail" if wrong else "pass", text, len(wrong), 0.0, "0", "channels", SOURCE)
+def _high_in_blanking(found: Explanation, board: Board, evidence: Evidence) -> str:
+    """Name the colour bits that are high in line sync while most are low, when no known picture tells why."""
+    frames, bus = evidence.frames, evidence.colour_bus
+    if frames is None or bus is None or found.looks.solved is not None:
+        return ""
+    high = [b.name for n, b in enumerate(bus.bits) if frames.blank_code >> n & 1 and b.ticks.size]
+    if not high or 2 * len(high) > len(bus.bits):
+        return ""
+    return f"{', '.join(pin_words(n, board) for n in high)} {'is' if len(high) == 1 else 'are'}"
 
 
-def _stuck(evidence: Evidence, level: int) -> Finding:
-    word = "high" if level == HIGH else "low"
+def _stuck(found: Explanation, board: Board, evidence: Evidence, word: str) -> Finding:
     finding = f"taps.stuck_{word}"
-    board = evidence.board
-    if board is None:
-        return not_measured(finding, NO_BOARD)
-    still = {c.name for c in evidence.capture.channels if not c.ticks.size and c.initial == level}
-    wrong = [n for n, pin in board.pins.items() if n in still and pin.role != "other"]
-    if not wrong:
-        return Finding(finding, "pass", f"No channel in use stays {word}.", 0, 0.0, "0", "channels", SOURCE)
-    listed = ", ".join(f"{n} ({_role_words(board.pins[n])})" for n in wrong)
-    text = f"Always {word}: {listed}."
-    if all(board.pins[n].role == "colour" for n in wrong) and _monochrome(evidence, wrong):
-        text += " The picture may not use that bit: show one that does."
-        return Finding(finding, "warn", text, len(wrong), 0.0, "0", "channels", SOURCE)
-    return Finding(finding, "fail", text, len(wrong), 0.0, "0", "channels", SOURCE)
+    faults = found.story.of(f"stuck_{word}")  # type: ignore[arg-type]
+    if not faults:
+        return _finding(finding, (), f"No channel in use stays {word}.", unit="channels")
+    names = [f.channels[0] for f in faults]
+    text = stuck_words(names, word, found, board)
+    colours = all(board.pins[n].role == "colour" for n in names if n in board.pins)
+    if colours and found.looks.solved is None and not _all_combinations(evidence, len(names)):
+        text = f"{text} Or the picture does not use it: show one that does, or state a known picture."
+        return not_measured(finding, text)
+    return _finding(finding, faults, text, unit="channels")
 
 
-def _monochrome(evidence: Evidence, still: list[str]) -> bool:
-    """Whether the picture has too few colours to need the bits that stay still."""
+def _all_combinations(evidence: Evidence, still: int) -> bool:
+    """Whether all combinations of the moving bits are shown: that would have moved the others too."""
     frames = evidence.frames
     if frames is None or frames.active is None:
-        return True
-    codes = shown_codes(frames)
-    moving = sum(1 for p in evidence.pins if p.role == "colour") - len(still)
-    # Every combination of the other bits is shown, so a picture of all colours would have moved this one too.
-    return codes.size < 1 << max(moving, 0)
+        return False
+    moving = sum(1 for p in evidence.pins if p.role == "colour") - still
+    return bool(frames.shown.size >= 1 << max(moving, 1))
 
 
-def _bridged(evidence: Evidence) -> Finding:
-    used = [p for p in evidence.pins if p.role not in {"other"} and evidence.capture.channel(p.channel).ticks.size]
-    twins = []
-    for i, one in enumerate(used):
-        for other in used[i + 1 :]:
-            if np.array_equal(evidence.capture.channel(one.channel).ticks, evidence.capture.channel(other.channel).ticks):
-                twins.append((one, other))
-    if not twins:
-        return Finding("taps.bridged", "pass", "No two channels carry the same signal.", 0, 0.0, "0", "pairs", PRACTICE)
-    listed = "; ".join(f"{a.channel} and {b.channel}" for a, b in twins)
-    if all(a.role == b.role == "colour" for a, b in twins):
-        reason = f"{listed} carry the same signal: bridged, or a picture of greys; show colours to tell."
-        return not_measured("taps.bridged", reason)
-    return Finding("taps.bridged", "fail", f"Bridged: {listed} carry the same signal.", len(twins), 0.0, "0", "pairs", PRACTICE)
+def _open(found: Explanation, board: Board) -> Finding:
+    faults = found.story.of("open")
+    if not faults:
+        return _finding("taps.open", (), "No channel in use floats.", unit="channels")
+    listed = "; ".join(open_words(f.channels[0], found, board) for f in faults)
+    text = f"Loose or broken wire: {listed}."
+    return _finding("taps.open", faults, text, unit="channels")
 
 
-def _open(evidence: Evidence) -> Finding:
-    board = evidence.board
-    if board is None:
-        return not_measured("taps.open", NO_BOARD)
-    loose = [
-        p.channel
-        for p in evidence.pins
-        if p.role == "other" and p.score < 1 and p.channel in board.pins and board.pins[p.channel].role != "other"
-    ]
-    loose = [n for n in loose if evidence.capture.channel(n).ticks.size and not _steady(evidence, n)]
-    if not loose:
-        return Finding("taps.open", "pass", "No channel in use floats.", 0, 0.0, "0", "channels", SOURCE)
-    listed = ", ".join(f"{n} ({_role_words(board.pins[n])})" for n in loose)
-    text = f"Activity that fits nothing on {listed}: an open input picks up its neighbours or noise."
-    return Finding("taps.open", "fail", text, len(loose), 0.0, "0", "channels", SOURCE)
+def _bridged(found: Explanation, board: Board | None) -> Finding:
+    faults = found.story.of("bridged")
+    if not faults:
+        unsure = [
+            t for t in found.looks.twins if board is not None and _both_colour(t.first, t.second, board)
+        ]
+        if unsure and found.looks.solved is None:
+            listed = "; ".join(f"{t.first} and {t.second}" for t in unsure)
+            reason = f"{listed} carry the same signal: bridged, or a picture that uses them together only."
+            return not_measured("taps.bridged", reason)
+        return _finding(
+            "taps.bridged", (), "No two channels carry the same signal.", unit="pairs", source=PRACTICE
+        )
+    told = [bridge_words(f, found, board) for f in faults]
+    text = f"{' '.join(told)}"
+    known = board is not None and all(_in_use(f, board) for f in faults)
+    result = "fail" if known else "warn"
+    return Finding("taps.bridged", result, text, len(faults), 0.0, "0", "pairs", PRACTICE)  # type: ignore[arg-type]
 
 
-def _steady(evidence: Evidence, name: str) -> bool:
-    return any(p.channel == name and any("steady clock" in w for w in p.why) for p in evidence.pins)
+def _both_colour(first: str, second: str, board: Board) -> bool:
+    return all(n in board.pins and board.pins[n].role == "colour" for n in (first, second))
 
 
-def _runts(channel: Channel, longest: float) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Start times of the pulses, of either level, shorter than ``longest`` ticks."""
-    return channel.ticks[:-1][np.diff(channel.ticks) < longest]
+def _in_use(fault: Fault, board: Board) -> bool:
+    """Whether the board file has both: a spare one may have been clipped beside another on purpose."""
+    return all(n in board.pins for n in fault.channels)
 
 
-def _crosstalk(evidence: Evidence) -> Finding:
-    clock = evidence.pixel_clock
-    if clock is None:
+def _crosstalk(found: Explanation, evidence: Evidence) -> Finding:
+    if evidence.pixel_clock is None:
         return not_measured("taps.crosstalk", "Without a pixel clock no pulse is known to be too short.")
-    longest = RUNT * clock.period.value
-    if longest < evidence_step(evidence):
-        return not_measured("taps.crosstalk", "The sample rate is too low to see pulses shorter than a pixel.")
-    victims = [p for p in evidence.pins if p.role in {"hsync", "vsync", "csync", "blank", "display_enable", "colour"}]
-    told, count, times = [], 0, []
-    for victim in victims:
-        runts = _runts(evidence.capture.channel(victim.channel), longest)
-        if not runts.size:
-            continue
-        count += runts.size
-        times += runts.tolist()
-        told.append(f"{victim.channel} ({plural(runts.size, 'pulse')}{_blame(evidence, victim.channel, runts)})")
-    if not count:
+    faults = found.story.of("crosstalk")
+    if not faults and not found.looks.shortest:
+        return not_measured(
+            "taps.crosstalk", "The sample rate is too low to see pulses shorter than a pixel."
+        )
+    if not faults:
         text = "No pulse shorter than a pixel on any sync or colour channel."
-        return Finding("taps.crosstalk", "pass", text, 0, 0.0, "0", "pulses", PRACTICE)
-    text = f"Pulses too short to be pixels: {'; '.join(told)}."
-    return Finding("taps.crosstalk", "fail", text, count, 0.0, "0", "pulses", PRACTICE, evidence.at_s(sorted(times)))
-
-
-def _blame(evidence: Evidence, victim: str, runts: np.ndarray[tuple[int], np.dtype[np.int64]]) -> str:
-    """Name the channel whose edges stand beside the runts, when one does so far more than chance."""
-    reach = 3 * evidence_step(evidence)
-    span = evidence.capture.end - evidence.capture.start
-    best, share = "", 0.0
-    for channel in evidence.capture.channels:
-        edges = channel.ticks
-        if channel.name == victim or not edges.size or edges.size * 2 * reach > 0.3 * span:
-            continue
-        near = np.clip(np.searchsorted(edges, runts), 1, max(edges.size - 1, 1)) if edges.size > 1 else np.zeros(runts.size, int)
-        gap = np.minimum(np.abs(edges[near] - runts), np.abs(edges[near - 1] - runts))
-        if float((gap <= reach).mean()) > share:
-            best, share = channel.name, float((gap <= reach).mean())
-    return f", {share:.0%} beside edges of {best}" if share >= BESIDE else ""
+        return _finding("taps.crosstalk", (), text, unit="pulses", source=PRACTICE)
+    looks = [found.looks.by_channel[f.channels[0]] for f in faults]
+    times = sorted(t for one in looks for t in one.runts.tolist())
+    text = f"Pulses too short to be pixels: {'; '.join(crosstalk_words(one) for one in looks)}."
+    blamed = any(one.source is not None for one in looks)
+    result = "fail" if blamed or len(times) >= CERTAIN_RUNTS else "warn"
+    return Finding(
+        "taps.crosstalk",
+        result,  # type: ignore[arg-type]
+        text,
+        len(times),
+        0.0,
+        "0",
+        "pulses",
+        PRACTICE,
+        evidence.at_s(times),
+    )

@@ -1,133 +1,318 @@
-"""The simplest wiring story that turns the expected roles into the found ones."""
+"""The simplest wiring story that turns the expected signals into the ones found."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from rastertap.checks.wiring_look import Look, Looks, Twins, look, still
+from rastertap.roles import ROLES
+from rastertap.streams.role_coincidence import beside
+from rastertap.streams.role_moves import FEWEST_EXPLAINED, Move, connector_order, kind_of, moves
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from rastertap.board.model import Board
-    from rastertap.streams.interface import Pin
+    from rastertap.board.model import Pin as BoardPin
+    from rastertap.checks.interface import Evidence
 
-LONGEST_SHIFT = 8
-FEWEST_EXPLAINED = 2
-"""Roles that a shift or a reversal must put right: one alone is better explained by that wire."""
-StoryKind = Literal["shifted", "reversed", "swapped"]
+FaultKind = Literal[
+    "shifted",
+    "reversed",
+    "rows",
+    "swapped",
+    "inverted",
+    "stuck_low",
+    "stuck_high",
+    "bridged",
+    "open",
+    "crosstalk",
+    "mismatch",
+]
+MOVED_WIRE = 0.45
+"""Cost of a wire on another's place: two make a swap, which costs a little less than two faults."""
+UNEXPLAINED = 2.0
+"""Cost of a channel that nothing explains."""
+ALIKE = 0.08
+"""Stories whose costs differ by less are equally good."""
+FIELD_CERTAIN_S = 0.045
+"""A capture this long holds a field sync if there is one: no field of a 25 Hz frame or faster is longer."""
+FIELDS_CERTAIN = 1.1
+"""Fields that a capture must hold for the same, where the board file says how long a field is."""
 
 
 @dataclass(frozen=True)
-class Story:
-    """One wiring fault.
+class Fault:
+    """One change that the wiring needs.
 
     Parameters
     ----------
-    kind : StoryKind
+    kind : FaultKind
         What happened.
+    channels : tuple of str
+        Channels concerned; of a swap and of a bridge both, of crosstalk the disturbed one first.
     amount : int
-        Positions shifted, towards higher positions when positive; number of swapped pairs otherwise.
-    pairs : tuple of (str, str)
-        Channels concerned: (the one that has the signal, the one that should).
-    explained : int
-        Expected roles that the story puts right.
+        Positions, for ``shifted``.
     """
 
-    kind: StoryKind
-    amount: int
-    pairs: tuple[tuple[str, str], ...]
-    explained: int
+    kind: FaultKind
+    channels: tuple[str, ...] = ()
+    amount: int = 0
 
 
-def natural(name: str) -> tuple[str | int, ...]:
-    """Sort key that puts D2 before D10."""
-    return tuple(int(part) if part.isdigit() else part for part in re.split(r"(\d+)", name))
+@dataclass(frozen=True, eq=False)
+class Story:
+    """All changes together.
+
+    Parameters
+    ----------
+    move : Move
+        How the connector sits.
+    faults : tuple of Fault
+        The most dangerous first.
+    cost : float
+        Number of changes, about.
+    """
+
+    move: Move
+    faults: tuple[Fault, ...]
+    cost: float
+
+    def of(self, *kinds: FaultKind) -> tuple[Fault, ...]:
+        """Faults of some kinds."""
+        return tuple(f for f in self.faults if f.kind in kinds)
 
 
-def positions_of(board: Board, channels: Sequence[str]) -> list[str]:
-    """Channels in the order of the connector: by the board file's positions when it states all, else by name."""
-    stated = {name: pin.connector for name, pin in board.pins.items()}
-    if all(stated.get(name) is not None for name in channels):
-        return sorted(channels, key=lambda name: stated[name] or 0)
-    return sorted(channels, key=natural)
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """The best story, and the others that explain as much with as little.
+
+    Parameters
+    ----------
+    looks : Looks
+        The evidence.
+    story : Story
+        The simplest.
+    rivals : tuple of Story
+        As simple.
+    """
+
+    looks: Looks
+    story: Story
+    rivals: tuple[Story, ...]
 
 
-def kind_of(role: str, polarity: str | None = None) -> str:
-    """Role as behaviour can tell it: blank and display enable are one signal, inverted."""
-    return "window" if role in {"blank", "display_enable"} else role
+@lru_cache(maxsize=4)
+def explain(evidence: Evidence) -> Explanation:
+    """Find the simplest wiring story; without a board file only what shows by itself."""
+    looks = look(evidence)
+    board = evidence.board
+    if board is None or not board.pins:
+        nothing = Move("none", 0, {})
+        faults = (*_bridges(looks.twins), *_crosstalk(looks))
+        return Explanation(looks, Story(nothing, faults, float(len(faults))), ())
+    solver = _Solver(evidence, board, looks)
+    order = connector_order(board, list(looks.by_channel))
+    used = [n for n in order if n in board.pins and board.pins[n].role != "other"]
+    told = [s for move in moves(order, used) if (s := solver.story(move)) is not None]
+    told.sort(key=lambda s: s.cost)
+    best = told[0]
+    rivals = tuple(s for s in told[1:] if s.cost <= best.cost + ALIKE and set(s.faults) != set(best.faults))
+    return Explanation(looks, best, rivals)
 
 
-def roles_match(expected: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
-    """Channels whose found role is not the expected one."""
-    return [name for name, role in expected.items() if role != "other" and found.get(name) != role]
+def _bridges(twins: Sequence[Twins]) -> tuple[Fault, ...]:
+    return tuple(Fault("bridged", (t.first, t.second)) for t in twins)
 
 
-def _moved(order: Sequence[str], expected: Mapping[str, str], found: Mapping[str, str], move: Mapping[int, int]) -> int:
-    """Expected roles found at the moved position, or -1 when one that must be there is not."""
-    right = 0
-    for place, name in enumerate(order):
-        role = expected.get(name, "other")
-        if role == "other":
-            continue
-        target = move.get(place, -1)
-        if not 0 <= target < len(order):
-            continue
-        if found.get(order[target]) != role:
-            # A colour bit that never changes has no behaviour to be found by.
-            if role == "colour" and found.get(order[target]) == "other":
-                continue
-            return -1
-        right += 1
-    return right
+def _crosstalk(looks: Looks) -> tuple[Fault, ...]:
+    """Channels with short pulses of their own: where two are bridged, both show what disturbs the pair."""
+    partners: dict[str, list[str]] = {}
+    for t in looks.twins:
+        partners.setdefault(t.first, []).append(t.second)
+        partners.setdefault(t.second, []).append(t.first)
+    found = []
+    for name, one in looks.by_channel.items():
+        own = one.runts
+        for partner in partners.get(name, ()):
+            own = own[~beside(own, looks.channels[partner].ticks, 1)]
+        if own.size and not one.loose:
+            found.append(Fault("crosstalk", (name, *(one.source.channels if one.source is not None else ()))))
+    return tuple(found)
 
 
-def stories(board: Board, pins: Sequence[Pin]) -> list[Story]:
-    """Explain the found roles, the fewest changes first; empty when they match or nothing simple explains them."""
-    found = {p.channel: kind_of(p.role) for p in pins}
-    expected = {name: kind_of(pin.role) for name, pin in board.pins.items() if name in found}
-    wrong = roles_match(expected, found)
-    if len(wrong) < FEWEST_EXPLAINED:
-        return []
-    order = positions_of(board, list(found))
-    results = []
-    for shift in sorted(range(-LONGEST_SHIFT, LONGEST_SHIFT + 1), key=abs):
-        move = {i: i + shift for i in range(len(order))}
-        right = _moved(order, expected, found, move) if shift else -1
-        if right >= FEWEST_EXPLAINED + 1:
-            pairs = tuple((order[i + shift], n) for i, n in enumerate(order) if n in wrong and 0 <= i + shift < len(order))
-            results.append(Story("shifted", shift, pairs, right))
-    results += _reversals(order, expected, found, wrong)
-    swapped = _swaps(expected, found, wrong)
-    if swapped is not None:
-        results.append(swapped)
-    cost = {"shifted": 1, "reversed": 1}
-    return sorted(results, key=lambda s: (cost.get(s.kind, s.amount), -s.explained, abs(s.amount)))
+class _Solver:
+    """Holds the looks against the board file, for one way to put the connector on after another."""
 
+    def __init__(self, evidence: Evidence, board: Board, looks: Looks) -> None:
+        self.board, self.looks = board, looks
+        self.names = list(looks.by_channel)
+        self.solved = looks.solved
+        self.short = evidence.capture.span_s < _field_certain_s(board) and not looks.field_sync_seen
+        self.crosstalk = _crosstalk(looks)
 
-def _reversals(
-    order: Sequence[str], expected: Mapping[str, str], found: Mapping[str, str], wrong: Sequence[str]
-) -> list[Story]:
-    """Try turning round the whole connector, and the part of it that the board file uses."""
-    used = [i for i, n in enumerate(order) if expected.get(n, "other") != "other"]
-    results = []
-    for low, high in dict.fromkeys([(0, len(order) - 1), (used[0], used[-1])]):
-        move = {i: low + high - i for i in range(low, high + 1)}
-        right = _moved(order, expected, found, move)
-        if right >= FEWEST_EXPLAINED + 1:
-            pairs = tuple((order[move[i]], n) for i, n in enumerate(order) if n in wrong and i in move)
-            results.append(Story("reversed", 1, pairs, right))
-    return results[:1]
+    def story(self, move: Move) -> Story | None:
+        """Explain all channels with the connector on like this; None when too little comes into its place."""
+        meant = move.meant_for
+        signals = {n: self.signal(meant.get(n, "")) for n in self.names}
+        twins = [t for t in self.looks.twins if self._is_fault(t, signals)]
+        wild = {n for t in twins for n in (t.first, t.second)}
+        table = np.array([[self._cost(d, e, signals, wild, move) for e in self.names] for d in self.names])
+        from scipy.optimize import linear_sum_assignment
 
-
-def _swaps(expected: Mapping[str, str], found: Mapping[str, str], wrong: Sequence[str]) -> Story | None:
-    """Pair up the wrong channels so that each has the other's role."""
-    left, pairs = list(wrong), []
-    while left:
-        one = left.pop(0)
-        other = next((n for n in left if found[n] == expected[one] and found[one] == expected[n]), None)
-        if other is None:
+        carries = [int(e) for e in linear_sum_assignment(table)[1]]
+        if move.kind != "none" and self._explained(signals, carries) < FEWEST_EXPLAINED:
             return None
-        left.remove(other)
-        pairs.append((other, one))
-    return Story("swapped", len(pairs), tuple(pairs), 2 * len(pairs))
+        faults = [] if move.kind == "none" else [Fault(move.kind, (), move.amount)]
+        faults += _swaps(self.names, carries)
+        for d, e in enumerate(carries):
+            faults += self._own(self.names[d], signals[self.names[e]], wild, listed=self._listed(move, e))
+        faults += _bridges(twins)
+        faults += self._opposite(twins, signals)
+        faults += self.crosstalk
+        weight = {"mismatch": UNEXPLAINED, "swapped": 2 * MOVED_WIRE}
+        cost = sum(weight.get(f.kind, 1.0) for f in faults) + 0.01 * abs(move.amount)
+        return Story(move, tuple(faults), cost)
+
+    def _opposite(self, twins: Sequence[Twins], signals: Mapping[str, BoardPin | None]) -> list[Fault]:
+        """Of two equal but opposite channels one is inverted: the one that is not as its signal should be."""
+        found = []
+        for pair in twins:
+            both = (pair.first, pair.second)
+            turned = [
+                n
+                for n in both
+                if (s := signals[n]) is not None and self.fits(self.looks.by_channel[n], s) == 1
+            ]
+            if pair.opposite:
+                found.append(Fault("inverted", (turned[0] if turned else pair.second,)))
+        return found
+
+    def signal(self, name: str) -> BoardPin | None:
+        """Give what the board file means for a channel."""
+        pin = self.board.pins.get(name)
+        return pin if pin is not None and pin.role != "other" else None
+
+    def _listed(self, move: Move, place: int) -> bool:
+        """Whether activity where no signal is meant is odd: it is when the whole connector has moved."""
+        return move.kind != "none" and self.names[place] not in self.board.pins
+
+    def _is_fault(self, twins: Twins, signals: Mapping[str, BoardPin | None]) -> bool:
+        """Whether two equal channels should differ."""
+        first, second = signals[twins.first], signals[twins.second]
+        pins = [self.looks.by_channel[n].pin for n in (twins.first, twins.second)]
+        if first is None and second is None:
+            return False
+        if first is not None and second is not None and first.role == second.role == "colour":
+            if self.solved is None:
+                # Greys look like this: nothing can be said, and it is said that nothing can.
+                return any(p.role not in {"colour", "other"} for p in pins)
+            return tuple(sorted((first.bit or 0, second.bit or 0))) not in self.solved.alike
+        kinds = {s.role for s in (first, second) if s is not None}
+        return not (self.short and kinds <= {"hsync", "csync"})
+
+    def _cost(
+        self, d: str, e: str, signals: Mapping[str, BoardPin | None], wild: set[str], move: Move
+    ) -> float:
+        """Cost of channel ``d`` carrying what is meant for ``e``."""
+        away = 0.0 if d == e else MOVED_WIRE
+        one, signal = self.looks.by_channel[d], signals[e]
+        if signal is None:
+            if d == e:
+                return 0.0 if still(one) or not self._listed(move, self.names.index(e)) else 0.5
+            return away if still(one) or d in wild else away + UNEXPLAINED
+        if d in wild:
+            return away + (0.0 if d == e else 0.3)
+        fits = self.fits(one, signal)
+        if fits is not None:
+            return away + fits
+        return away + (1.0 if still(one) or one.loose else UNEXPLAINED)
+
+    def fits(self, one: Look, signal: BoardPin) -> int | None:
+        """0: the channel shows the signal; 1: inverted; None: it does not."""
+        if signal.role == "colour":
+            return self._fits_bit(one, signal.bit or 0)
+        if one.loose:
+            return None
+        kind = kind_of(signal.role)
+        if self.short and signal.role in {"vsync", "csync"}:
+            quiet = still(one) and signal.role == "vsync"
+            return 0 if quiet or ("hsync" in one.roles and signal.role == "csync") else None
+        if kind not in one.roles:
+            return None
+        return int(_turned(one, signal))
+
+    def _fits_bit(self, one: Look, bit: int) -> int | None:
+        solution = self.solved
+        if solution is None or one.channel not in solution.fits:
+            if solution is not None and bit in solution.still and not one.loose and still(one):
+                return 0
+            unsolved = solution is None and "colour" in one.roles
+            return 0 if unsolved and not one.loose and not still(one) else None
+        found = [f for f in solution.fits[one.channel] if f.bit == bit]
+        if found:
+            return min(int(f.inverted) for f in found)
+        return None
+
+    def _explained(self, signals: Mapping[str, BoardPin | None], carries: Sequence[int]) -> int:
+        """Signals found at their place, moving."""
+        right = 0
+        for d, e in enumerate(carries):
+            one, signal = self.looks.by_channel[self.names[d]], signals[self.names[d]]
+            right += int(
+                d == e and signal is not None and not still(one) and self.fits(one, signal) is not None
+            )
+        return right
+
+    def _own(self, name: str, signal: BoardPin | None, wild: set[str], *, listed: bool) -> list[Fault]:
+        """Faults of one channel by itself, given the signal that its wire should carry."""
+        one = self.looks.by_channel[name]
+        if signal is None:
+            return [Fault("mismatch", (name,))] if listed and not still(one) and name not in wild else []
+        if name in wild:
+            return []
+        fits = self.fits(one, signal)
+        if fits is not None:
+            return [Fault("inverted", (name,))] if fits else []
+        if still(one):
+            return [Fault("stuck_high" if one.level == 1 else "stuck_low", (name,))]
+        return [Fault("open" if one.loose else "mismatch", (name,))]
+
+
+def _field_certain_s(board: Board) -> float:
+    """Length from which a capture holds a field sync, seconds."""
+    timing = board.timing
+    rate = timing.field_rate_hz or (timing.mode.field_rate_hz if timing.mode is not None else None)
+    return FIELDS_CERTAIN / float(rate) if rate else FIELD_CERTAIN_S
+
+
+def _turned(one: Look, signal: BoardPin) -> bool:
+    """Whether a sync or blanking channel has the other polarity than stated."""
+    if signal.polarity is None or one.pin.polarity is None or kind_of(one.pin.role) != kind_of(signal.role):
+        return False
+    # A display enable that is high and a blank that is low in the picture are one thing.
+    return (one.pin.polarity == signal.polarity) != (one.pin.role == signal.role)
+
+
+def _swaps(names: Sequence[str], carries: Sequence[int]) -> list[Fault]:
+    """Turn the permutation into exchanges: a cycle of n wires needs n - 1."""
+    faults, seen = [], set()
+    for start in range(len(names)):
+        d = start
+        while d not in seen:
+            seen.add(d)
+            if carries[d] != start:
+                faults.append(Fault("swapped", tuple(sorted((names[d], names[carries[d]]), key=names.index))))
+            d = carries[d]
+    return faults
+
+
+def role_words(role: str, bit: int | None = None) -> str:
+    """Write a role for a repairer."""
+    if role not in ROLES:
+        return role
+    return f"colour bit {bit}" if role == "colour" and bit is not None else role.replace("_", " ")

@@ -13,6 +13,7 @@ from rastertap.capture.model import HIGH, LOW, Capture, Channel
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+CYCLES_FOR_PERIOD = 4_000
 MAX_INTERVALS = 200_000
 """Intervals looked at to find a rhythm; more do not make the answer better."""
 
@@ -126,11 +127,19 @@ class Behaviour:
 
 
 def phases(times: NDArray[np.int64], clock: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Place each time within the clock cycle it falls in, 0..1; times outside the clock are left out."""
+    """Place each time within the clock cycle it falls in, 0..1; times outside the clock are left out.
+
+    A gap in the clock is bridged with its usual period.
+    """
+    if clock.size < 2:  # noqa: PLR2004 - two edges make a cycle
+        return np.empty(0)
     cycle = np.searchsorted(clock, times, side="right") - 1
     inside = (cycle >= 0) & (cycle < clock.size - 1)
     cycle, times = cycle[inside], times[inside]
-    return np.asarray((times - clock[cycle]) / (clock[cycle + 1] - clock[cycle]), np.float64)
+    period = float(np.median(np.diff(clock[:CYCLES_FOR_PERIOD])))
+    length = (clock[cycle + 1] - clock[cycle]).astype(np.float64)
+    length = np.where(length > 1.5 * period, period, length)
+    return np.asarray((times - clock[cycle]) / length % 1, np.float64)
 
 
 def concentration(phase: NDArray[np.float64]) -> float:

@@ -81,8 +81,8 @@ def blame(times: NDArray[np.int64], channels: Iterable[Channel], step: float, sp
         return None
     # What the source does shows at the same sample. Of those that miss none, the quietest explains the most.
     missed = min(f[0] for f in found)
-    if missed < 0.2 * tried.size:  # noqa: PLR2004 - else the two are seen a sample apart, and nothing is exact
+    if missed < 0.2 * tried.size:
         found = [f for f in found if f[0] <= missed + max(1, SPARE * tried.size)]
     found.sort(key=lambda f: (f[1], f[0]))
-    alike = [f[3] for f in found if f[1] <= 1.2 * found[0][1]]  # noqa: PLR2004 - about as quiet
+    alike = [f[3] for f in found if f[1] <= 1.2 * found[0][1]]
     return Blame(tuple(alike), found[0][2])

@@ -96,7 +96,7 @@ def kind_of(role: str) -> str:
 
 
 def likeliest_move(board: Board, pins: Sequence[Pin]) -> Move:
-    """Give the move that puts the most of the found roles in their place; the right one unless another is better."""
+    """Give the move that puts the most of the found roles in their place; the right one when in doubt."""
     found = {p.channel: kind_of(p.role) for p in pins}
     expected = {n: kind_of(p.role) for n, p in board.pins.items() if n in found and p.role != "other"}
     tried = list(moves(connector_order(board, list(found)), list(expected)))

@@ -1,4 +1,4 @@
-"""What a channel of no video role looks like: still, floating, a neighbour's echo, another clock, a bus, serial data."""
+"""What a channel of no video role looks like: still, floating, an echo, another clock, a bus, serial data."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which channel carries what, from behaviour alone: a score and its reasons for every role, then the best assignment."""
+"""Which channel carries what, from behaviour: a score and its reasons for every role, then the best of all."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def _line_like(b: Behaviour) -> bool:
         b.leading.share > 0.5
         and SHORTEST_LINE_S < period < LONGEST_LINE_S
         and b.pulses[0].size >= FEWEST_LINES
-    )  # noqa: PLR2004
+    )
 
 
 def _broad(b: Behaviour) -> int:
@@ -100,7 +100,7 @@ def hsync_score(b: Behaviour, survey: Survey) -> Match:
 
 def csync_score(b: Behaviour, survey: Survey) -> Match:
     """Judge line pulses that change their width in the field sync."""
-    if not _line_like(b) or b.width > 0.25 * b.leading.period:  # noqa: PLR2004
+    if not _line_like(b) or b.width > 0.25 * b.leading.period:
         return Match(0.0)
     broad = _broad(b)
     if not broad:
@@ -259,8 +259,9 @@ def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
         return {}
     name = b.channel.name
     if name in survey.clocks:
-        clock = {"pixel_clock": Match(survey.clocks[name], survey.clock_why)} if name == survey.clock else {}
-        judged: dict[Role, Match] = {**clock, "subcarrier": subcarrier_score(b, survey)}
+        judged: dict[Role, Match] = {"subcarrier": subcarrier_score(b, survey)}
+        if name == survey.clock:
+            judged["pixel_clock"] = Match(survey.clocks[name], survey.clock_why)
         return {role: match for role, match in judged.items() if match.score > 0}
     blanking = blanking_score(b, survey)
     blank: Role = "display_enable" if blanking.score and _picture_level(b, survey) == HIGH else "blank"

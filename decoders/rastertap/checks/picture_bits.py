@@ -1,0 +1,284 @@
+"""Which channel shows which bit of the known picture: as it is, inverted, or mixed with another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from rastertap.checks.expected_picture import ExpectedPicture
+    from rastertap.frames.model import Frame, Frames
+    from rastertap.streams.model import ColourBus
+
+NOISE = 0.002
+"""Part of the pixels that may differ for a channel still to be the bit: flicker, a blinking cursor. Common
+practice, no source."""
+RARE = 0.05
+"""Part of a bit's rarer level that may differ: a bit that is seldom set must not drown in `NOISE`."""
+MIXED_BITS = 8
+"""Bits up to which every pair is tried as bridged."""
+Rule = Literal["and", "or"]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A bit that a channel shows."""
+
+    bit: int
+    inverted: bool
+
+
+@dataclass(frozen=True)
+class Mix:
+    """Two bits that a channel shows the and, or the or, of."""
+
+    first: int
+    second: int
+    rule: Rule
+
+
+@dataclass(frozen=True, eq=False)
+class BitSolution:
+    """What the known picture says of the colour channels.
+
+    Parameters
+    ----------
+    fits : mapping of str to tuple of Fit
+        By channel; none: it shows no bit of the picture; more than one: the picture cannot tell.
+    mixes : mapping of str to tuple of Mix
+        Of the channels without a fit.
+    still : mapping of int to int
+        Bits that the picture holds at one level throughout, with that level.
+    alike : tuple of (int, int)
+        Bits that the picture cannot tell apart.
+    shown : bool
+        Whether the picture is on the screen at all: most of the moving channels show it.
+    at : (int, int)
+        Where its top left corner lies on the raster.
+    pixels : int
+        Pixels compared.
+    wrong : ndarray of bool, shape (height, width)
+        Pixels that differ from the picture, once every channel is read as the bit that it shows.
+    """
+
+    fits: Mapping[str, tuple[Fit, ...]]
+    mixes: Mapping[str, tuple[Mix, ...]]
+    still: Mapping[int, int]
+    alike: tuple[tuple[int, int], ...]
+    shown: bool
+    at: tuple[int, int]
+    pixels: int
+    wrong: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class _Overlap:
+    """The picture laid on the raster: flat planes of what is seen and what is expected, as float32."""
+
+    seen: NDArray[np.float32]
+    expected: NDArray[np.float32]
+    known: NDArray[np.float32]
+    shape: tuple[int, int]
+
+    def differing(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Count the known pixels that differ, shape (channels, bits), and the known ones, shape (bits,)."""
+        lit = self.expected * self.known
+        count = self.known.sum(axis=1)
+        differ = self.seen @ self.known.T + lit.sum(axis=1) - 2 * (self.seen @ lit.T)
+        return differ, count
+
+    def allowed(self) -> NDArray[np.float32]:
+        """Count the pixels that may differ for a channel still to be the bit, shape (bits,)."""
+        count = self.known.sum(axis=1)
+        lit = (self.expected * self.known).sum(axis=1)
+        rarer = np.minimum(lit, count - lit)
+        rare = np.where(rarer > 0, np.maximum(RARE * rarer, 1), np.inf)
+        return np.asarray(np.minimum(np.maximum(NOISE * count, 1), rare), np.float32)
+
+
+def solve(
+    frames: Frames, bus: ColourBus, expected: Sequence[ExpectedPicture], bits: int
+) -> BitSolution | None:
+    """Find which bit each channel of the bus shows; None when there is no field to look at.
+
+    Parameters
+    ----------
+    frames : Frames
+        Codes as wired.
+    bus : ColourBus
+        Names the channel of each bit of those codes.
+    expected : sequence of ExpectedPicture
+        The picture of each kind of field; each is tried.
+    bits : int
+        Of the picture's codes; the bus may have more or fewer.
+    """
+    fields = [f for f in frames.frames if f.field != "woven"]
+    chosen = next(
+        (f for f in fields if f.complete), max(fields, key=lambda f: f.codes.shape[0], default=None)
+    )
+    names = [bit.name for bit in bus.bits]
+    if chosen is None or not any(names):
+        return None
+    best: BitSolution | None = None
+    for picture in expected:
+        for at in _places(picture, chosen, frames, len(names), bits):
+            overlap = _lay(chosen, picture, at, len(names), bits)
+            if overlap is None:
+                continue
+            found = _solved(overlap, names, at)
+            if best is None or _goodness(found) > _goodness(best):
+                best = found
+            if all(found.fits.values()):
+                return found
+    return best
+
+
+def _goodness(solution: BitSolution) -> tuple[int, int, int]:
+    mixed = sum(bool(m) for m in solution.mixes.values())
+    return sum(bool(f) for f in solution.fits.values()) + mixed, -mixed, -int(solution.wrong.sum())
+
+
+def _places(
+    picture: ExpectedPicture, frame: Frame, frames: Frames, channels: int, bits: int
+) -> Iterator[tuple[int, int]]:
+    """Give places of the picture on the raster to try, the likeliest first."""
+    if picture.at is not None:
+        yield picture.at
+        return
+    area = frames.active_of(frame)
+    if area is not None:
+        yield area.x, area.y
+    yield from _correlated(picture, frame, channels, bits)
+
+
+def _correlated(
+    picture: ExpectedPicture, frame: Frame, channels: int, bits: int
+) -> Iterator[tuple[int, int]]:
+    """Slide the picture over the raster: the place at which most planes agree best."""
+    from scipy.fft import irfft2, next_fast_len, rfft2
+
+    rows, columns = frame.codes.shape[0], frame.codes.shape[1]
+    height, width = picture.codes.shape
+    size = next_fast_len(rows + height, real=True), next_fast_len(columns + width, real=True)
+    total = np.zeros((rows, columns), np.float32)
+    wanted = []
+    for bit in range(bits):
+        known = (picture.known >> np.uint32(bit)) & 1
+        plane = (((picture.codes >> np.uint32(bit)) & 1) * 2.0 - 1.0) * known
+        plane -= known * (plane.sum() / max(known.sum(), 1))
+        wanted.append(np.conj(rfft2(plane.astype(np.float32), size)))
+    for bit in range(channels):
+        plane = ((frame.codes >> np.uint32(bit)) & 1).astype(np.float32) * 2 - 1
+        seen = rfft2(plane - plane.mean(), size)
+        agreement = [np.abs(irfft2(seen * w, size)[:rows, :columns]) for w in wanted]
+        total += np.maximum.reduce(agreement)
+    y, x = np.unravel_index(int(np.argmax(total)), total.shape)
+    yield int(x), int(y)
+
+
+def _lay(
+    frame: Frame, picture: ExpectedPicture, at: tuple[int, int], channels: int, bits: int
+) -> _Overlap | None:
+    """Lay the picture on the raster; None when they hardly meet."""
+    rows, columns = frame.codes.shape
+    height, width = picture.codes.shape
+    left, top = max(at[0], 0), max(at[1], 0)
+    right, bottom = min(at[0] + width, columns), min(at[1] + height, rows)
+    if right - left < width // 2 or bottom - top < 1:
+        return None
+    raster = (slice(top, bottom), slice(left, right))
+    part = (slice(top - at[1], bottom - at[1]), slice(left - at[0], right - at[0]))
+    codes = frame.codes[raster].astype(np.uint32).ravel()
+    sure = (~frame.unsure[raster]).ravel()
+    wanted, known = picture.codes[part].ravel(), picture.known[part].ravel()
+    lines = np.arange(channels, dtype=np.uint32)[:, np.newaxis]
+    shifts = np.arange(bits, dtype=np.uint32)[:, np.newaxis]
+    return _Overlap(
+        ((codes >> lines) & 1).astype(np.float32),
+        ((wanted >> shifts) & 1).astype(np.float32),
+        (((known >> shifts) & 1) * sure).astype(np.float32),
+        (bottom - top, right - left),
+    )
+
+
+def _solved(overlap: _Overlap, names: list[str], at: tuple[int, int]) -> BitSolution:
+    differ, count = overlap.differing()
+    allowed, bits = overlap.allowed(), len(overlap.expected)
+    lit = (overlap.expected * overlap.known).sum(axis=1)
+    still = {k: int(lit[k] > 0) for k in range(bits) if lit[k] in {0, count[k]}}
+    fits: dict[str, tuple[Fit, ...]] = {}
+    for c, name in enumerate(names):
+        if name:
+            plain = [Fit(k, inverted=False) for k in range(bits) if differ[c, k] <= allowed[k]]
+            turned = [
+                Fit(k, inverted=True)
+                for k in range(bits)
+                # A bit that stands still says nothing of being inverted or stuck.
+                if count[k] - differ[c, k] <= allowed[k] and k not in still
+            ]
+            fits[name] = (*plain, *turned)
+    moving = [n for c, n in enumerate(names) if n and 0 < overlap.seen[c].mean() < 1]
+    mixes = _mixes(overlap, [c for c, n in enumerate(names) if n in moving and not fits[n]], names)
+    showing = [n for n in moving if any(f.bit not in still for f in fits[n]) or mixes.get(n)]
+    return BitSolution(
+        fits,
+        mixes,
+        still,
+        _alike(overlap),
+        shown=bool(showing) and 2 * len(showing) >= len(moving),
+        at=at,
+        pixels=int(count.max(initial=0)),
+        wrong=_wrong(overlap, names, fits),
+    )
+
+
+def _mixes(overlap: _Overlap, channels: list[int], names: list[str]) -> dict[str, tuple[Mix, ...]]:
+    """Try the and, and the or, of every two bits."""
+    bits = len(overlap.expected)
+    if not channels or bits > MIXED_BITS:
+        return {}
+    found: dict[str, list[Mix]] = {names[c]: [] for c in channels}
+    rules: tuple[tuple[Rule, np.ufunc], ...] = (("and", np.minimum), ("or", np.maximum))
+    for first in range(bits):
+        for second in range(first + 1, bits):
+            known = overlap.known[first] * overlap.known[second]
+            for rule, combine in rules:
+                mixed = combine(overlap.expected[first], overlap.expected[second])
+                lit = float((mixed * known).sum())
+                rarer = min(lit, float(known.sum()) - lit)
+                for c in channels:
+                    differ = float((np.abs(overlap.seen[c] - mixed) * known).sum())
+                    if differ <= min(max(NOISE * float(known.sum()), 1), max(RARE * rarer, 1)):
+                        found[names[c]].append(Mix(first, second, rule))
+    return {name: tuple(mixes) for name, mixes in found.items()}
+
+
+def _alike(overlap: _Overlap) -> tuple[tuple[int, int], ...]:
+    """Give the pairs of bits that differ in too few pixels to be told apart."""
+    bits = len(overlap.expected)
+    allowed = overlap.allowed()
+    pairs = []
+    for a in range(bits):
+        for b in range(a + 1, bits):
+            known = overlap.known[a] * overlap.known[b]
+            differ = float((np.abs(overlap.expected[a] - overlap.expected[b]) * known).sum())
+            if differ <= 2 * max(allowed[a], allowed[b]):
+                pairs.append((a, b))
+    return tuple(pairs)
+
+
+def _wrong(overlap: _Overlap, names: list[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
+    """Give the pixels in which a channel differs from the bit that it shows."""
+    wrong = np.zeros(overlap.shape[0] * overlap.shape[1], bool)
+    for c, name in enumerate(names):
+        own = next((f for f in fits.get(name, ()) if f.bit == c), next(iter(fits.get(name, ())), None))
+        if own is not None:
+            seen = 1 - overlap.seen[c] if own.inverted else overlap.seen[c]
+            wrong |= (seen != overlap.expected[own.bit]) & (overlap.known[own.bit] > 0)
+    return wrong.reshape(overlap.shape)
