@@ -25,15 +25,18 @@ def known_picture(evidence: Evidence) -> Finding:
         return not_measured(ID, "No board file was given.")
     if board.picture is None:
         return not_measured(ID, "The board file states no known picture.")
-    found = explain(evidence)
-    solution = found.looks.solution
+    solution = explain(evidence).looks.solution
     if solution is None:
         reason = evidence.missing.get("frames", "no field was rebuilt")
         return not_measured(ID, f"No picture to compare: {reason}.")
+    return _compared(solution, faulty=bool(explain(evidence).story.faults))
+
+
+def _compared(solution: BitSolution, *, faulty: bool) -> Finding:
     if not solution.shown:
         text = (
-            "The picture is not the known one: show that one to have the colour bits told apart; if it is on the "
-            "screen, the chip or its memory shows it wrongly."
+            "The picture is not the known one: show that one to have the colour bits told apart; if it is on "
+            "the screen, the chip or its memory shows it wrongly."
         )
         return Finding(ID, "warn", text, 0, 0.0, "the known picture", "", SOURCE)
     lost = [n for n, fits in solution.fits.items() if not fits]
@@ -43,7 +46,7 @@ def known_picture(evidence: Evidence) -> Finding:
     if lost:
         text = f"As it should be, but for the bits on {', '.join(lost)}: see the findings on the taps."
         return Finding(ID, "pass", text, 0, 0.0, "0", "pixels", SOURCE)
-    undone = ", the wiring faults undone" if found.story.faults else ""
+    undone = ", the wiring faults undone" if faulty else ""
     text = f"All {solution.pixels} pixels compared are as they should be{undone}."
     return Finding(ID, "pass", text, 0, 0.0, "0", "pixels", SOURCE)
 

@@ -246,7 +246,7 @@ def _echoed(channel: Channel, others: Sequence[Channel], step: float, span: floa
 
 
 def _repeats(evidence: Evidence) -> dict[str, float]:
-    """Part of the lines that repeat the one above (by the other bits) in which each colour channel does too."""
+    """Part of the lines that repeat the one above, by the other bits, in which a channel does too."""
     bus, frames = evidence.colour_bus, evidence.frames
     if bus is None or frames is None or not frames.frames:
         return {}
@@ -258,9 +258,9 @@ def _repeats(evidence: Evidence) -> dict[str, float]:
         mine = ((changed >> np.uint32(bit)) & 1).any(axis=1)
         rest = changed & ~np.uint32(1 << bit)
         busy = (codes[1:] & ~np.uint32(1 << bit)).astype(bool).any(axis=1)
-        alike = np.asarray(~rest.any(axis=1) & busy)
+        alike: NDArray[np.bool_] = np.logical_and(~rest.any(axis=1), busy)
         if channel.name and int(alike.sum()) >= 10:  # noqa: PLR2004 - enough lines to judge by
-            found[channel.name] = float((~mine[alike]).mean())
+            found[channel.name] = 1 - float(np.mean(mine[alike]))
     return found
 
 

@@ -71,7 +71,7 @@ def _without_board(colours: list[str]) -> tuple[dict[str, int], str]:
 
 
 def order_bits(pins: tuple[Pin, ...], board: Board | None) -> tuple[Pin, ...]:
-    """Number the colour bits: by the board file if it names any, else by the names, else by channel order."""
+    """Give every colour bit its number: by the board file, else by the names, else by channel order."""
     if board is not None and board.colour_channels:
         bits, why = _by_board(pins, board), "bit by the board file"
     else:
