@@ -258,9 +258,9 @@ def _repeats(evidence: Evidence) -> dict[str, float]:
         mine = ((changed >> np.uint32(bit)) & 1).any(axis=1)
         rest = changed & ~np.uint32(1 << bit)
         busy = (codes[1:] & ~np.uint32(1 << bit)).astype(bool).any(axis=1)
-        alike: NDArray[np.bool_] = np.logical_and(~rest.any(axis=1), busy)
+        alike = ~rest.any(axis=1) & busy
         if channel.name and int(alike.sum()) >= 10:  # noqa: PLR2004 - enough lines to judge by
-            found[channel.name] = 1 - float(np.mean(mine[alike]))
+            found[channel.name] = 1 - float(np.count_nonzero(mine & alike) / np.count_nonzero(alike))
     return found
 
 

@@ -15,14 +15,14 @@ if TYPE_CHECKING:
 @click.command("pins")
 @capture_options
 def command(analysis: Analysis, json_path: str | None, *, quiet: bool) -> int:
-    """Say which channel of CAPTURE carries what, from its behaviour, and why.
+    r"""Say which channel of CAPTURE carries what, from its behaviour, and why.
 
     \b
     Example:
       rastertap pins capture.vcd.gz --board board.toml
     """
     from rastertap.report.document import document
-    from rastertap.report.text import pins_text
+    from rastertap.report.pins_text import pins_text
 
     if json_path:
         write_json(json_path, document(analysis))

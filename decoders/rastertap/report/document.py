@@ -8,6 +8,7 @@ import numpy as np
 
 from rastertap import __version__
 from rastertap.report.clock_document import clock_section, sampling_section
+from rastertap.report.pins_document import pins_data, wiring_data
 from rastertap.report.timing_document import timing_details
 from rastertap.streams.counts import field_periods, lines_per_field
 
@@ -39,25 +40,6 @@ def _capture(analysis: Analysis) -> dict[str, Any]:
         "ignored": list(capture.ignored),
         "notes": list(capture.notes),
     }
-
-
-def _pins(analysis: Analysis) -> list[dict[str, Any]]:
-    board = analysis.request.board
-    found = []
-    for pin in analysis.pins:
-        expected = board.channel_of(pin.role, pin.bit) if board is not None and pin.role != "other" else None
-        found.append(
-            {
-                "channel": pin.channel,
-                "role": pin.role,
-                "bit": pin.bit,
-                "polarity": pin.polarity,
-                "expected_channel": expected,
-                "score": round(pin.score, 4),
-                "why": list(pin.why),
-            }
-        )
-    return found
 
 
 def _pulse(width: Measured | None, key: str, scale: float, polarity: str | None) -> dict[str, Any]:
@@ -137,7 +119,8 @@ def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None =
         "schema": SCHEMA,
         "tool_version": __version__,
         "capture": _capture(analysis),
-        "pins": _pins(analysis),
+        "pins": pins_data(analysis),
+        "wiring": wiring_data(analysis),
         "clock": clock_section(analysis),
         "sampling": sampling_section(analysis),
         "timing": _timing(analysis),

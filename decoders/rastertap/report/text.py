@@ -30,7 +30,8 @@ PLACES: dict[Place, str] = {
 WORST_FIRST = ("fail", "warn", "pass", "not_measured")
 
 
-def _wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
+def wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
+    """Break text into lines of ``width``, made printable, with its first and later lines led by these."""
     after = " " * len(first) if rest is None else rest
     return textwrap.fill(
         printable(text),
@@ -45,11 +46,11 @@ def _wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
 def verdict_lines(verdict: Verdict, width: int) -> Iterator[str]:
     """Give the verdict and the next steps."""
     yield f"VERDICT: {PLACES[verdict.place]}  (confidence {verdict.confidence:.0%})"
-    yield _wrapped(verdict.text, width, "  ")
+    yield wrapped(verdict.text, width, "  ")
     yield ""
     yield "NEXT"
     for number, step in enumerate(verdict.next, 1):
-        yield _wrapped(step, width, f"  {number}. ")
+        yield wrapped(step, width, f"  {number}. ")
 
 
 def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
@@ -119,7 +120,7 @@ def pin_lines(analysis: Analysis, width: int, *, why: bool) -> Iterator[str]:
         yield f"  {name.ljust(column)}  {role + sign:<16}  {pin.score:5.2f}"
         if why:
             for reason in pin.why:
-                yield _wrapped(reason, width, " " * (column + 6) + "- ")
+                yield wrapped(reason, width, " " * (column + 6) + "- ")
 
 
 def finding_lines(findings: Iterable[Finding], width: int) -> Iterator[str]:
@@ -128,14 +129,14 @@ def finding_lines(findings: Iterable[Finding], width: int) -> Iterator[str]:
     column = max(len(f.id) for f in ordered) if ordered else 0
     for finding in ordered:
         head = f"  {SIGNS[finding.result]:<5}  {finding.id.ljust(column)}  "
-        yield _wrapped(finding.text, width, head)
+        yield wrapped(finding.text, width, head)
         if finding.result in {"fail", "warn"} and finding.limit:
             source = f" ({finding.source})" if finding.source else ""
-            yield _wrapped(f"allowed: {finding.limit}{source}", width, " " * len(head))
+            yield wrapped(f"allowed: {finding.limit}{source}", width, " " * len(head))
         if finding.at_s:
             times = ", ".join(f"{t * 1e3:.4f}" for t in finding.at_s[:5])
             more = " ..." if len(finding.at_s) > 5 else ""  # noqa: PLR2004
-            yield _wrapped(f"at {times}{more} ms", width, " " * len(head))
+            yield wrapped(f"at {times}{more} ms", width, " " * len(head))
 
 
 def check_text(analysis: Analysis, width: int = 100) -> str:
@@ -145,8 +146,8 @@ def check_text(analysis: Analysis, width: int = 100) -> str:
     unmeasured = sum(f.result == "not_measured" for f in analysis.findings)
     lines = [f"rastertap check  {printable(analysis.capture.label)}", ""]
     lines += verdict_lines(analysis.verdict, width)
-    lines += ["", "FOUND", *(_wrapped(text, width, f"  {name.ljust(column)}  ") for name, text in found)]
-    lines += [_wrapped(note, width, f"  {'note'.ljust(column)}  ") for note in analysis.capture.notes]
+    lines += ["", "FOUND", *(wrapped(text, width, f"  {name.ljust(column)}  ") for name, text in found)]
+    lines += [wrapped(note, width, f"  {'note'.ljust(column)}  ") for note in analysis.capture.notes]
     lines += ["", "PINS", *pin_lines(analysis, width, why=False)]
     lines += [
         "",
@@ -159,20 +160,8 @@ def check_text(analysis: Analysis, width: int = 100) -> str:
     lines += [
         "",
         "BEFORE YOU TOUCH ANYTHING",
-        *(_wrapped(c, width, "  - ") for c in analysis.verdict.cautions),
+        *(wrapped(c, width, "  - ") for c in analysis.verdict.cautions),
     ]
-    return "\n".join(lines) + "\n"
-
-
-def pins_text(analysis: Analysis, width: int = 100) -> str:
-    """Give the pins with their reasons, and the findings on the taps."""
-    taps = [f for f in analysis.findings if f.id.startswith("taps.")]
-    lines = [
-        f"rastertap pins  {printable(analysis.capture.label)}",
-        "",
-        *pin_lines(analysis, width, why=True),
-    ]
-    lines += ["", "FINDINGS", *finding_lines(taps, width)]
     return "\n".join(lines) + "\n"
 
 
@@ -186,7 +175,7 @@ def frame_lines(analysis: Analysis, files: Mapping[int, tuple[Path, Path]], widt
         whole = "complete" if note.complete else "cut by the capture"
         when = f"{analysis.capture.seconds(note.start) * 1e3:.3f} ms"
         text = f"{note.field}, {whole}, {size} at {when}, {note.unsure} unsure pixels"
-        yield _wrapped(text, width, f"  {note.index:3d}  ")
+        yield wrapped(text, width, f"  {note.index:3d}  ")
         if note.index in files:
             yield f"       {printable(str(files[note.index][0]))}"
 
@@ -197,7 +186,7 @@ def plugin_lines(group: str, plugins: Sequence[Plugin], width: int) -> Iterator[
     column = max((len(p.name) for p in plugins), default=0)
     for plugin in plugins:
         text = f"BROKEN: {plugin.error}" if plugin.error else getattr(plugin.factory, "describes", "")
-        yield _wrapped(
+        yield wrapped(
             f"{text}  [{plugin.distribution} {plugin.version}]",
             width,
             f"  {printable(plugin.name).ljust(column)}  ",

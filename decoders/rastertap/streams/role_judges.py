@@ -49,6 +49,7 @@ class Survey:
 
 
 def line_like(b: Behaviour) -> bool:
+    """Judge whether pulses come back at a line rate for most of the time."""
     period = b.leading.period * b.seconds
     return (
         b.leading.share > 0.5  # noqa: PLR2004 - most of the time
