@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     from rastertap.board.model import Board
     from rastertap.board.picture import Picture, Region
+    from rastertap.frames.model import Frames
+    from rastertap.streams.model import ColourBus
 
 MARGIN = 6
 """Pixels and lines of blanking compared round the active area where the board file states its code."""
@@ -136,9 +138,29 @@ def _from_capture(path: str, board: Board) -> tuple[ExpectedPicture, ...]:
     if frames is None or bus is None or not frames.complete:
         reason = analysis.evidence.missing.get("frames", "it holds no complete field")
         raise UsageError(f"{path} cannot serve as the known picture: {reason}")
+    return rebuilt_pictures(frames, bus)
+
+
+def rebuilt_pictures(
+    frames: Frames, bus: ColourBus, *, active_only: bool = False
+) -> tuple[ExpectedPicture, ...]:
+    """Take the rebuilt frames of a capture, one of each kind, for what another should show.
+
+    Parameters
+    ----------
+    frames, bus
+        Of the good capture.
+    active_only : bool
+        Leave out where on the raster the active area lies, so that it may have moved.
+    """
     every = np.uint32((1 << len(bus.bits)) - 1)
-    kinds = {f.field: f for f in reversed(frames.complete)}
-    return tuple(
-        ExpectedPicture(f.codes.astype(np.uint32), np.where(f.unsure, np.uint32(0), every), (0, 0), 0)
-        for _, f in sorted(kinds.items())
-    )
+    made = []
+    for _, frame in sorted({f.field: f for f in reversed(frames.complete)}.items()):
+        known = np.where(frame.unsure, np.uint32(0), every)
+        area = frames.active_of(frame)
+        if not active_only:
+            made.append(ExpectedPicture(frame.codes.astype(np.uint32), known, (0, 0), 0))
+        elif area is not None:
+            codes = cast("NDArray[np.uint32]", area.crop(frame.codes.astype(np.uint32)))
+            made.append(ExpectedPicture(codes, cast("NDArray[np.uint32]", area.crop(known)), None, 0))
+    return tuple(made)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from rastertap.board.model import Board
     from rastertap.board.model import Pin as BoardPin
+    from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
 
 FaultKind = Literal[
@@ -106,10 +107,18 @@ class Explanation:
     rivals: tuple[Story, ...]
 
 
-@lru_cache(maxsize=4)
-def explain(evidence: Evidence) -> Explanation:
-    """Find the simplest wiring story; without a board file only what shows by itself."""
-    looks = look(evidence)
+@lru_cache(maxsize=2)
+def explain(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None) -> Explanation:
+    """Find the simplest wiring story; without a board file only what shows by itself.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The last few are kept, for several checks and the report ask.
+    pictures : tuple of ExpectedPicture, optional
+        What the screen shows, instead of the board file's known picture.
+    """
+    looks = look(evidence, pictures)
     board = evidence.board
     if board is None or not board.pins:
         nothing = Move("none", 0, {})

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rastertap.capture.model import Channel
+    from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
     from rastertap.streams.interface import Pin
 
@@ -113,13 +114,13 @@ class Looks:
         return self.solution if self.solution is not None and self.solution.shown else None
 
 
-def look(evidence: Evidence) -> Looks:
-    """Look at every channel."""
+def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None) -> Looks:
+    """Look at every channel; ``pictures`` instead of the board file's, when given."""
     channels = {c.name: c.binary() for c in evidence.capture.channels}
     step = evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
     span = _seen_span(evidence, list(channels.values()))
     shortest = _shortest(evidence, step)
-    solution = _solution(evidence)
+    solution = _solution(evidence, pictures)
     repeated = _repeats(evidence)
     twins = _twins(channels, max(shortest, 1.01 * step))
     looks: dict[str, Look] = {}
@@ -212,12 +213,13 @@ def still(look_at: Look) -> bool:
     return look_at.level is not None or look_at.pin.kind in {STATIC_LOW, STATIC_HIGH}
 
 
-def _solution(evidence: Evidence) -> BitSolution | None:
+def _solution(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None) -> BitSolution | None:
     bus, frames, board = evidence.colour_bus, evidence.frames, evidence.board
-    if bus is None or frames is None or board is None or board.picture is None:
+    if bus is None or frames is None or board is None:
         return None
     bits = len(board.colour_channels)
-    return solve(frames, bus, expected_pictures(board, bits), bits)
+    expected = expected_pictures(board, bits) if pictures is None else pictures
+    return solve(frames, bus, expected, bits) if expected else None
 
 
 def _unlike_any(pin: Pin, repeated: Mapping[str, float], solution: BitSolution | None) -> bool:

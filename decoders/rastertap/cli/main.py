@@ -24,12 +24,25 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Check a capture: taps, clock, timing, picture, and where the fault is.",
     ),
     "frames": ("rastertap.cli.frames", "Rebuild the frames of a capture as images and colour codes."),
+    "clock": (
+        "rastertap.cli.clock",
+        "Measure the pixel clock in depth: what it is, if it is good, what to do.",
+    ),
     "timing": (
         "rastertap.cli.timing",
         "Measure sync and line timing in depth against PAL and NTSC limits.",
     ),
     "pins": ("rastertap.cli.pins", "Say which channel carries what, and why."),
+    "compare": (
+        "rastertap.cli.compare",
+        "Say what differs between a good capture and another one.",
+    ),
     "board": ("rastertap.cli.board", "Make, show or describe a board file."),
+    "handover": ("rastertap.cli.handover", "Give the numbers that the next device must be told."),
+    "thresholds": (
+        "rastertap.cli.thresholds",
+        "Place the thresholds of a device that tells colours apart by their levels.",
+    ),
     "standards": ("rastertap.cli.standards", "Show the timing standards and limit sets with their sources."),
     "decoders": ("rastertap.cli.decoders", "List the readers, decoders and checks that are installed."),
     "bench": ("rastertap.cli.bench", "Make a simulated capture, with or without a fault, and its truth."),

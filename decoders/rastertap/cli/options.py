@@ -148,7 +148,7 @@ def capture_options(command: Callable[..., Any]) -> Callable[..., Any]:
         if end is not None and end <= start:
             raise UsageError("--to must be later than --from")
         request = Request(
-            board=_board(board_path),
+            board=load_board_option(board_path),
             limits=_limits(limits or DEFAULT_LIMITS),
             timebase_ppm=timebase_ppm,
             settings=parse_settings(settings),
@@ -187,7 +187,8 @@ def _warn_of_broken_plugins() -> None:
         click.echo(printable(f"warning: {kind} '{plugin.name}' cannot be used: {plugin.error}"), err=True)
 
 
-def _board(path: str | None) -> Any:
+def load_board_option(path: str | None) -> Any:
+    """Read the board file when one is given."""
     if path is None:
         return None
     from rastertap.board.load import load_board
