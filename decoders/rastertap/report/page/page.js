@@ -147,7 +147,7 @@ class Viewer {
     const { across, down } = this.scale();
     byId("zoom").textContent = `${across} x ${down}`;
     const what = {
-      none: "", unsure: "pixels are unsure: the bus changed too near the moment it was read, or a clock edge is missing.",
+      none: "", unsure: "pixels are unsure: the bus changed too near the moment it was read, or a clock edge is not there.",
       difference: "pixels differ from the field before.",
       noise: `pixels were not the same in all ${f.compared} fields; noise dark red, motion dark blue.`,
     }[this.overlay];
@@ -260,6 +260,8 @@ class Viewer {
     document.addEventListener("click", (event) => {
       const link = event.target.closest("a[data-field]");
       if (!link) return;
+      event.preventDefault();
+      byId("picture").scrollIntoView();
       this.place(+link.dataset.field, +link.dataset.line, +link.dataset.pixel);
       this.canvas.focus({ preventScroll: true });
     });

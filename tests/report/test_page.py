@@ -1,0 +1,153 @@
+"""The page as text: same bytes, small, sealed by its policy, with what it packs as the bench made it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+import zlib
+from html.parser import HTMLParser
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from rastertap.report.page.build import page, script_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+GOOD = "marlow85-50"
+NAMES = (GOOD, "marlow85-60", "marlow85-50-shifted", "marlow85-50-clock-drops", "marlow85-50-lost-lines")
+NOISE = (
+    *("--picture", "noise", "--fields", "8.3", "--colour-bits", "8", "--seed", "9"),
+    *("--active", "120,40,440,260", "--border", "0,0,0,0,0"),
+)
+
+
+class Elements(HTMLParser):
+    """What stands in each element of a kind, by an independent parser."""
+
+    def __init__(self, text: str, *kinds: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self._kinds, self._open = kinds, False
+        self.held: list[tuple[dict[str, str | None], str]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in self._kinds:
+            self.held.append((dict(attrs), ""))
+            self._open = True
+
+    def handle_data(self, data: str) -> None:
+        if self._open:
+            self.held[-1] = (self.held[-1][0], self.held[-1][1] + data)
+
+    def handle_endtag(self, tag: str) -> None:
+        self._open = self._open and tag not in self._kinds
+
+
+def unpacked(text: str, kind: str) -> np.ndarray:
+    return np.frombuffer(zlib.decompress(base64.b64decode(text)), kind)
+
+
+def viewer_of(text: str) -> dict[str, Any]:
+    held = [t for a, t in Elements(text, "script").held if a.get("id") == "fields-data"]
+    return json.loads(held[0])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_page_of_a_demo_capture_is_small_and_always_the_same(
+    checked: Callable[..., Any], name: str
+) -> None:
+    text = page(checked(name).analysis)
+    assert text == page(checked(name).analysis)
+    assert len(text.encode()) < 500_000
+
+
+def test_the_policy_names_exactly_the_style_and_the_script_that_are_there(
+    checked: Callable[..., Any],
+) -> None:
+    text = page(checked(GOOD).analysis)
+    metas = Elements(text, "meta").held
+    policy = next(a["content"] for a, _ in metas if a.get("http-equiv") == "Content-Security-Policy")
+    rules = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+    assert rules.pop("default-src") == "'none'"
+    for kind in ("style", "script"):
+        run = [t for a, t in Elements(text, kind).held if a.get("type") != "application/json"]
+        sums = [base64.b64encode(hashlib.sha256(t.encode()).digest()).decode() for t in run]
+        assert [f"'sha256-{s}'" for s in sums] == [rules.pop(f"{kind}-src")]
+    assert rules == {"img-src": "data:", "base-uri": "'none'", "form-action": "'none'"}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_in_the_page_leads_to_a_network(checked: Callable[..., Any], name: str) -> None:
+    text = page(checked(name).analysis)
+    without_spaces = text.replace("http://www.w3.org/2000/svg", "")
+    assert re.findall(r"https?://|url\(|@import|\son\w+=|\sstyle=", without_spaces) == []
+
+
+@pytest.mark.parametrize("name", [GOOD, "marlow85-60"])
+def test_the_packed_fields_are_the_pictures_that_the_bench_made(
+    checked: Callable[..., Any], name: str
+) -> None:
+    data = viewer_of(page(checked(name).analysis))
+    codes = unpacked(data["table"]["codes"], "<u4")
+    truth = checked(name).pictures[0]
+    whole = [f for f in data["fields"] if f["complete"]]
+    assert whole
+    for field in whole:
+        raster = codes[unpacked(field["codes"], "u1")].reshape(field["height"], field["width"])
+        x, y, width, height = field["area"]
+        assert np.array_equal(raster[y : y + height, x : x + width], truth)
+        rows = unpacked(field["rows"], "<f8")
+        assert np.allclose(
+            np.diff(rows), 1 / float(checked(name).document["timing"]["line_rate_hz"]), atol=2e-8
+        )
+
+
+def test_the_result_in_the_page_is_that_of_the_json(checked: Callable[..., Any]) -> None:
+    text = page(checked(GOOD).analysis)
+    held = [t for a, t in Elements(text, "script").held if a.get("id") == "result"]
+    assert json.loads(held[0]) == json.loads(json.dumps(checked(GOOD).document))
+
+
+def test_json_in_a_script_cannot_end_it() -> None:
+    value = {"name": "</script><!--<script> & \u2028\u2029"}
+    text = script_json(value)
+    assert not set("<>&\u2028\u2029") & set(text)
+    assert json.loads(text) == value
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_finding_has_its_meaning_limit_and_source(checked: Callable[..., Any], name: str) -> None:
+    text = page(checked(name).analysis)
+    for finding in checked(name).document["findings"]:
+        article = text.partition(f'id="{finding["id"]}"')[2].partition("</article>")[0]
+        assert "<dt>at the bench</dt>" in article, finding["id"]
+        if finding["limit"]:
+            assert "<dt>limit</dt>" in article
+        if finding["source"]:
+            assert "<dt>source</dt>" in article
+        if finding["measured"] is not None:
+            assert "<dt>measured</dt>" in article
+
+
+def test_a_noisy_eight_bit_picture_keeps_within_the_size_and_keeps_first_and_worst(tmp_path: Path) -> None:
+    """Nothing is harder to pack than noise: the most that a page of an 8-bit source can need."""
+    from rastertap.analyse import analyse_path
+    from rastertap.cli.main import main
+
+    capture = tmp_path / "noise.vcd"
+    main.main(["bench", "make", str(capture), *NOISE], standalone_mode=False)
+    analysis = analyse_path(str(capture))
+    text = page(analysis)
+    fields = [n for n in analysis.evidence.frames.notes if n.field != "woven"]
+    kept = [f["index"] for f in viewer_of(text)["fields"]]
+    whole = [n for n in fields if n.complete]
+    assert len(fields) > len(kept) >= 2
+    assert {whole[0].index, max(whole, key=lambda n: n.unsure).index} <= set(kept)
+    assert f"{len(kept)} of {len(fields)} fields are in this page" in text
+    assert 1_000_000 < len(text.encode()) < 10_000_000
