@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Measure sync and line timing in depth against PAL and NTSC limits.",
     ),
     "pins": ("rastertap.cli.pins", "Say which channel carries what, and why."),
+    "plan": ("rastertap.cli.plan", "Plan a recording: wiring list, settings, cautions, test screen."),
     "compare": (
         "rastertap.cli.compare",
         "Say what differs between a good capture and another one.",
