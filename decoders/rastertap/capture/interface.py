@@ -58,7 +58,7 @@ class Reader(Protocol):
 
         A block's arrays may be reused for the next block: whoever keeps them copies them
         (`rastertap.capture.model.join` does). ``ignored``, ``truncated`` and ``notes`` of the last block
-        hold for the whole recording.
+        hold for the whole recording. ``sample_period`` is left None unless the format states it.
 
         Raises
         ------

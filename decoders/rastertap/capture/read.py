@@ -175,7 +175,7 @@ def read_pieces(
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
         blocks = chosen.blocks(source, window=window or Window(), progress=progress or Silent())
         for piece in pieces(short_names(block) for block in blocks):
-            period = period or infer_sample_period(piece.capture)
+            period = period or piece.capture.sample_period or infer_sample_period(piece.capture)
             sha256 = source.sha256() if piece.last else ""
             yield replace(piece, capture=replace(piece.capture, sample_period=period, sha256=sha256))
 
@@ -199,4 +199,4 @@ def read_capture(
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
         capture = join(chosen.blocks(source, window=window or Window(), progress=progress or Silent()))
         capture = replace(short_names(capture), sha256=source.sha256())
-    return replace(capture, sample_period=infer_sample_period(capture))
+    return replace(capture, sample_period=capture.sample_period or infer_sample_period(capture))
