@@ -21,7 +21,6 @@ from rastertap.report.page.places import Places
 from rastertap.report.page.svg import Figure
 from rastertap.report.page.timing import timing_figures
 from rastertap.report.page.viewer import still, viewer_data
-from rastertap.report.text import PLACES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -149,6 +148,7 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
     picture = _picture(analysis)
     places = picture["places"]
     rows, shown = taps.tap_rows(analysis)
+    stages = way.signal_way(analysis.findings, analysis.verdict)
     fields = field_rows(analysis)
     return templates().get_template("page.html.j2").render(
         version=__version__,
@@ -157,8 +157,8 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         script=Markup(script),  # noqa: S704 - our own file
         name=PurePath(analysis.capture.label).name or analysis.capture.label,
         verdict=analysis.verdict,
-        place=PLACES[analysis.verdict.place],
-        stages=way.signal_way(analysis.findings, analysis.verdict),
+        place=way.place_words(stages, analysis.verdict),
+        stages=stages,
         picture=picture,
         findings=findings.rows(analysis.findings, analysis.verdict.because, places),
         taps=rows,

@@ -68,7 +68,7 @@ class Viewer {
   }
 
   scale() {
-    const room = byId("screen").clientWidth * devicePixelRatio;
+    const room = byId("viewer").clientWidth * devicePixelRatio;
     if (this.zoom < 1) for (this.zoom = 1; this.fits(this.zoom + 1, room); ) this.zoom++;
     while (this.zoom > 1 && !this.fits(this.zoom, Infinity)) this.zoom--;
     return this.enlarged(this.zoom);

@@ -69,6 +69,14 @@ def signal_way(findings: Sequence[Finding], verdict: Verdict) -> list[Stage]:
     return [_stage(key, [f for f in findings if stage_of(f.id) == key], verdict) for key in NAMES]
 
 
+def place_words(stages: Sequence[Stage], verdict: Verdict) -> str:
+    """Name the place of the verdict, and of the wiring the stage that is at fault: "the connector"."""
+    if verdict.place != "taps":
+        return PLACES[verdict.place]
+    faulty = [f"the {s.name.lower()}" for s in stages if s.state == "fault"]
+    return " and ".join(faulty) or PLACES[verdict.place]
+
+
 def _stage(key: StageKey, own: list[Finding], verdict: Verdict) -> Stage:
     state, text = _after(verdict) if key == "after_the_pins" else _judged(own)
     if state in {"fault", "look"} and key in JUDGED_FIRST.get(verdict.place, ()):
