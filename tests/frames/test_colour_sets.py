@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from PIL import Image
+
 from rastertap.analyse import Request, analyse_path
 from rastertap.board.load import parse_board
 from rastertap.frames.images import save_frame, shown_codes
 from rastertap.frames.look import Look
 
-from ..peers.simulate import simulate
+from ..peers.simulate import simulate  # noqa: TID252 - the simulators are shared
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from rastertap.analyse import Analysis
 
-    from ..peers.simulate import Simulated
+    from ..peers.simulate import Simulated  # noqa: TID252 - the simulators are shared
 
 SMALL = {"WIDTH": 120, "HEIGHT": 90, "CLOCKS": 288, "LINES": 156, "ACTIVE_X": 60, "ACTIVE_Y": 20}
 # references.md 6, the 16 colours with the exception (Linux console table, seen).

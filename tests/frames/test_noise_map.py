@@ -1,7 +1,7 @@
 """Flips put into a capture by hand are found where they are, and motion is not called noise.
 
-The sources are HDL simulations (tests/peers); the flips go into the channel's changes, before anything decodes
-them.
+The sources are HDL simulations (tests/peers); the flips go into the channel's changes, before anything
+decodes them.
 """
 
 from __future__ import annotations
@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+
 from rastertap.analyse import Request, analyse
 from rastertap.capture.model import Channel
 from rastertap.capture.read import read_capture
 
-from ..peers.simulate import simulate
+from ..peers.simulate import simulate  # noqa: TID252 - the simulators are shared
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
     from rastertap.analyse import Analysis
     from rastertap.capture.model import Capture
     from rastertap.frames.steadiness import Steadiness

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+
 from rastertap.frames.png import Animation, Picture, add_text, delay, encode
 
 if TYPE_CHECKING:

@@ -44,6 +44,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "rastertap.cli.thresholds",
         "Place the thresholds of a device that tells colours apart by their levels.",
     ),
+    "handover": ("rastertap.cli.handover", "Give the numbers that the next device must be told."),
+    "thresholds": (
+        "rastertap.cli.thresholds",
+        "Place the thresholds of a device that tells colours apart by their levels.",
+    ),
     "standards": ("rastertap.cli.standards", "Show the timing standards and limit sets with their sources."),
     "decoders": ("rastertap.cli.decoders", "List the readers, decoders and checks that are installed."),
     "bench": ("rastertap.cli.bench", "Make a simulated capture, with or without a fault, and its truth."),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -149,7 +150,7 @@ class Saver:
 
     def _place(self, place: str, data: bytes) -> None:
         if place == STDOUT:
-            click.get_binary_stream("stdout").write(data)
+            sys.stdout.buffer.write(data)
             return
         with writing(place):
             self._write(Path(place), data)

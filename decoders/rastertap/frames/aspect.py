@@ -1,7 +1,8 @@
 """The shape of a pixel: how wide it is on a 4:3 screen for the height of a line.
 
-A screen shows the active part of a line across its width and the active lines of a field down its height. So
-the shape follows from the clocks in a line and the lines in a field alone; nothing needs the clock's frequency.
+A screen shows the active part of a line across its width and the active lines of a field down its height.
+So the shape follows from the clocks in a line and the lines in a field alone; nothing needs the clock's
+frequency.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """Whether fields agree with each other: how often each bit of each pixel differs, and whether that is noise.
 
-A noisy bit flips at single pixels for a single field; a picture that moves or blinks changes groups of pixels,
-several bits together, or for longer. A flip is a bit of a field that differs from the fields before and after
-it (with two fields, from the other one). It counts as noise where no pixel beside it flips too and no other
-bit of it, unless most flips of that bit in that field are not so; outside the active area nothing may ever
-flip. These rules are common practice, no source.
+A noisy bit flips at single pixels for a single field; a picture that moves or blinks changes groups of
+pixels, several bits together, or for longer. A flip is a bit of a field that differs from the fields before
+and after it (with two fields, from the other one). It counts as noise where no pixel beside it flips too
+and no other bit of it, unless most flips of that bit in that field are not so; outside the active area
+nothing may ever flip. These rules are common practice, no source.
 """
 
 from __future__ import annotations

@@ -128,7 +128,7 @@ def _component(codes: NDArray[np.unsignedinteger]) -> NDArray[np.uint8]:
 
 
 def rgb_of_component(levels: NDArray[np.float64]) -> NDArray[np.float64]:
-    """R'G'B' of normalised Y', Pb, Pr (0..1, -0.5..0.5), shape (..., 3): BT.601-5 3.5.1 and 3.5.2 inverted."""
+    """R'G'B' of normalised Y', Pb, Pr (0..1, -0.5..0.5), (..., 3): BT.601-5 3.5.1, 3.5.2 inverted."""
     y, pb, pr = np.moveaxis(np.asarray(levels, np.float64), -1, 0)
     red, blue = y + pr * (0.701 / 0.5), y + pb * (0.886 / 0.5)
     green = (y - 0.299 * red - 0.114 * blue) / 0.587
