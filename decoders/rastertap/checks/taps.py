@@ -19,6 +19,7 @@ from rastertap.checks.wiring_words import (
     stuck_words,
     swap_words,
 )
+from rastertap.printable import table_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -187,7 +188,7 @@ def _bridged(found: Explanation, board: Board | None) -> Finding:
             t for t in found.looks.twins if board is not None and _both_colour(t.first, t.second, board)
         ]
         if unsure and found.looks.solved is None:
-            listed = "; ".join(f"{t.first} and {t.second}" for t in unsure)
+            listed = "; ".join(f"{table_name(t.first)} and {table_name(t.second)}" for t in unsure)
             reason = f"{listed} carry the same signal: bridged, or a picture that uses them together only."
             return not_measured("taps.bridged", reason)
         return _finding(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rastertap.checks.make import plural
 from rastertap.checks.wiring import role_words
 from rastertap.checks.wiring_look import still
+from rastertap.printable import table_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,14 +29,18 @@ MANY = 3
 """Still channels from which it is rather the machine or the connector than single wires."""
 
 
+def _any_of(channels: Sequence[str]) -> str:
+    return " or ".join(map(table_name, channels))
+
+
 def pin_words(name: str, board: Board) -> str:
     """Name a channel with what is meant for it: ``D3 (colour bit 0, chip pin 30)``."""
     pin = board.pins.get(name)
     if pin is None:
-        return f"{name} (not used by the board file)"
+        return f"{table_name(name)} (not used by the board file)"
     chip = f", chip pin {pin.chip_pin}" if pin.chip_pin is not None else ""
     wire = f", {pin.wire} wire" if pin.wire is not None else ""
-    return f"{name} ({role_words(pin.role, pin.bit)}{chip}{wire})"
+    return f"{table_name(name)} ({role_words(pin.role, pin.bit)}{chip}{wire})"
 
 
 def _signal(name: str, board: Board) -> str:
@@ -46,7 +51,11 @@ def _signal(name: str, board: Board) -> str:
 def moved_words(fault: Fault, move: Move, board: Board) -> str:
     """Say how the whole connector sits."""
     used = [n for n, p in board.pins.items() if p.role != "other"]
-    arrived = [f"{_signal(n, board)} is on {move.target[n]} instead of {n}" for n in used if n in move.target]
+    arrived = [
+        f"{_signal(n, board)} is on {table_name(move.target[n])} instead of {table_name(n)}"
+        for n in used
+        if n in move.target
+    ]
     shown = "; ".join(arrived[:3]) + ("; and so on" if len(arrived) > MANY else "")
     if fault.kind == "shifted":
         way = "higher" if fault.amount > 0 else "lower"
@@ -67,8 +76,10 @@ def swap_words(fault: Fault, found: Explanation, board: Board) -> str:
     parts = []
     for has, meant in ((first, other), (second, one)):
         if not still(found.looks.by_channel[has]) and meant in board.pins:
-            parts.append(f"{has} carries the {_signal(meant, board)} meant for {meant}")
-    return f"{first} and {second} are exchanged: {' and '.join(parts) or 'by what the others carry'}."
+            parts.append(
+                f"{table_name(has)} carries the {_signal(meant, board)} meant for {table_name(meant)}"
+            )
+    return f"{table_name(first)} and {table_name(second)} are exchanged: {' and '.join(parts) or 'by what the others carry'}."
 
 
 def mismatch_words(name: str, found: Explanation, board: Board) -> str:
@@ -94,7 +105,9 @@ def stuck_words(names: Sequence[str], word: str, found: Explanation, board: Boar
     text = f"Stays {word}: {listed}. The wire, its clip or a short; or the chip's own output."
     spare = [n for n, one in found.looks.by_channel.items() if still(one) and n not in board.pins]
     if len(names) == 2:  # noqa: PLR2004 - a pair
-        text += f" Or {' and '.join(names)} touch each other, and each holds the other {word}."
+        text += (
+            f" Or {' and '.join(map(table_name, names))} touch each other, and each holds the other {word}."
+        )
     elif spare:
         text += f" A bridge to a neighbour that stays {word} looks the same."
     return f"{text} {PROBE}"
@@ -105,7 +118,7 @@ def bridge_words(fault: Fault, found: Explanation, board: Board | None) -> str:
     first, second = fault.channels
     solution = found.looks.solved
     mixes = solution.mixes.get(first, ()) if solution is not None else ()
-    names = f"{first} and {second}"
+    names = f"{table_name(first)} and {table_name(second)}"
     if board is not None:
         names = f"{pin_words(first, board)} and {pin_words(second, board)}"
     if mixes:
@@ -118,18 +131,16 @@ def open_words(name: str, found: Explanation, board: Board) -> str:
     """Say what a loose wire shows."""
     one = found.looks.by_channel[name]
     if one.source is not None:
-        return (
-            f"{pin_words(name, board)} only repeats edges of {' or '.join(one.source.channels)} now and then"
-        )
+        return f"{pin_words(name, board)} only repeats edges of {_any_of(one.source.channels)} now and then"
     return f"{pin_words(name, board)} changes at random"
 
 
 def crosstalk_words(one: Look) -> str:
     """Say how many pulses, and beside whose edges."""
-    text = f"{plural(one.runts.size, 'pulse')} on {one.channel}"
+    text = f"{plural(one.runts.size, 'pulse')} on {table_name(one.channel)}"
     if one.source is None:
         return f"{text}, beside no channel's edges in particular"
-    return f"{text}, {one.source.share:.0%} of them beside edges of {' or '.join(one.source.channels)}"
+    return f"{text}, {one.source.share:.0%} of them beside edges of {_any_of(one.source.channels)}"
 
 
 def fault_words(fault: Fault) -> str:
@@ -138,7 +149,7 @@ def fault_words(fault: Fault) -> str:
         return f"connector shifted by {fault.amount:+d}"
     if fault.kind in {"reversed", "rows"}:
         return {"reversed": "connector the wrong way round", "rows": "rows exchanged"}[fault.kind]
-    return f"{fault.kind.replace('_', ' ')}: {' and '.join(fault.channels)}"
+    return f"{fault.kind.replace('_', ' ')}: {' and '.join(map(table_name, fault.channels))}"
 
 
 def story_words(story: Story) -> str:

@@ -55,7 +55,7 @@ CAUTIONS: tuple[Caution, ...] = (
 ORDER: tuple[str, ...] = (
     "Machine off and unplugged, analyser unplugged from its computer. Wait; check that the supply is empty.",
     "Wrist strap on.",
-    "Ground first: the analyser's ground to the video chip's ground pin, by a short lead; a second one helps.",
+    "Ground first: the analyser's ground to the video chip's ground pin, by a short lead; a second helps.",
     "Pixel clock, then sync, then the colour bits, by the list, pin by pin; spare inputs to nothing.",
     "Count again from pin 1: chip pin, wire, analyser channel. No clip may touch its neighbour.",
     "Analyser on, threshold set; all channels must be quiet.",

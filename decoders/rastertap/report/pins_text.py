@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from rastertap.checks.wiring import explain, role_words
 from rastertap.checks.wiring_margins import lowest_safe_rate, margins
 from rastertap.checks.wiring_words import story_words
-from rastertap.printable import printable
+from rastertap.printable import printable, table_name
 from rastertap.report.text import finding_lines, wrapped
 from rastertap.streams.role_moves import natural
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from rastertap.analyse import Analysis
     from rastertap.checks.wiring_margins import Margin
@@ -70,12 +70,11 @@ def _table(analysis: Analysis, width: int) -> Iterator[str]:
         yield "  " + "  ".join(row[i].ljust(s) for i, s in zip(columns, sizes, strict=True)).rstrip()
         for reason in pin.why:
             yield wrapped(reason, width, " " * (sizes[0] + 4) + "- ")
-    if idle:
-        yield wrapped(
-            f"{_listed(idle)}: idle, not in the board file" if known else f"{_listed(idle)}: idle",
-            width,
-            "  ",
-        )
+    for level in ("low", "high"):
+        names = [p.channel for p in analysis.pins if p.channel in idle and p.kind == f"static {level}"]
+        if names:
+            listed = " ".join(table_name(n) for n in sorted(names, key=natural))
+            yield wrapped(f"stays {level}: {listed} (not in use)", width, "  ", "    ")
 
 
 def _row(pin: Pin, expected: object, room: Margin) -> tuple[str, ...]:
@@ -84,7 +83,7 @@ def _row(pin: Pin, expected: object, room: Margin) -> tuple[str, ...]:
     if expected is not None:
         should = role_words(expected.role, expected.bit) + SIGNS[expected.polarity]  # type: ignore[attr-defined]
     return (
-        printable(pin.channel),
+        table_name(pin.channel),
         should or "-",
         pin.kind or carries,
         f"{pin.score:.2f}",
@@ -106,24 +105,3 @@ def _span(seconds: float | None) -> str:
         if seconds < 1000 * scale:
             return f"{seconds / scale:.3g} {unit}"
     return f"{seconds:.3g} s"
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Write channel names, runs of numbered ones as a range."""
-    ordered = sorted(names, key=natural)
-    runs: list[list[str]] = []
-    for name in ordered:
-        key, last = natural(name), natural(runs[-1][-1]) if runs else ()
-        follows = (
-            bool(last)
-            and len(key) == len(last)
-            and all(
-                a == b or (isinstance(a, int) and isinstance(b, int) and a == b + 1)
-                for a, b in zip(key, last, strict=True)
-            )
-        )
-        if follows:
-            runs[-1].append(name)
-        else:
-            runs.append([name])
-    return ", ".join(printable(r[0] if len(r) == 1 else f"{r[0]} to {r[-1]}") for r in runs)
