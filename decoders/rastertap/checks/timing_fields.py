@@ -9,7 +9,7 @@ import numpy as np
 from rastertap.checks.interface import Evidence, Finding
 from rastertap.checks.make import PRACTICE, interval, none_allowed, not_measured, plural
 from rastertap.checks.repetition import in_fields
-from rastertap.checks.timing_rows import lines_per_field_usual
+from rastertap.checks.timing_rows import far_from_all, lines_per_field_usual
 from rastertap.streams.counts import lines_per_field
 
 if TYPE_CHECKING:
@@ -24,6 +24,8 @@ MISSING_FIELD_SYNC = 1.8
 """An interval of this many usual fields or more holds a missing field sync."""
 FEWEST_ALTERNATIONS = 4
 """Fields long and short in turn from which that is taken for a pattern."""
+SEVERAL = 0.05
+"""Part of a standard's field by which lines between field syncs may be off a whole number of fields."""
 NEARLY = 3
 """Lines that a field may lack, of a standard's, for the text to say so."""
 
@@ -35,6 +37,18 @@ def expected_lines(evidence: Evidence) -> float | None:
     if evidence.mode is not None and evidence.mode_close:
         return float(evidence.mode.lines_per_field[0])
     return None
+
+
+def _one_field(evidence: Evidence, counts: NDArray[np.float64]) -> float:
+    """Lines that one field has; where all seem to be two or more, by the standard that is near."""
+    expected = expected_lines(evidence)
+    least = float(np.min(counts))
+    if expected is not None or evidence.mode is None or far_from_all(evidence):
+        return expected or least
+    nominal = float(evidence.mode.lines_per_field[0])
+    fields = round(least / nominal)
+    several = fields > 1 and abs(least - fields * nominal) < SEVERAL * nominal
+    return least / fields if several else least
 
 
 def _long(counts: NDArray[np.float64], usual: float) -> NDArray[np.bool_]:
@@ -56,7 +70,7 @@ def missing_vsync(evidence: Evidence, sync: Sync) -> Finding:
     if not counts.size:
         return not_measured("sync.missing_vsync", "No whole field in the capture.")
     # Where every second sync is missing, all fields seem twice as long: what is expected decides.
-    usual = expected_lines(evidence) or float(np.min(counts))
+    usual = _one_field(evidence, counts)
     long = _long(counts, usual)
     lost = int(np.sum(np.round(counts[long] / usual) - 1))
     where = in_fields(np.flatnonzero(long)) if long.sum() > 1 else ""
@@ -75,7 +89,12 @@ def line_counts(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> 
         yield not_measured("timing.lines_per_frame", "No whole field in the capture.")
         return
     usual = usual_lines(evidence, sync)
-    whole = ~_long(counts, expected_lines(evidence) or float(np.min(counts)))
+    whole = ~_long(counts, _one_field(evidence, counts))
+    if not whole.any():
+        reason = "No field ends with a field sync of its own: see sync.missing_vsync."
+        yield not_measured("timing.lines_per_field", reason)
+        yield not_measured("timing.lines_per_frame", reason)
+        return
     starts = sync.fields.starts[: counts.size]
     yield _per_field(evidence, sync, counts[whole], starts[whole], usual, limits.get("lines_per_field"))
     if sync.interlaced and counts.size < 2:  # noqa: PLR2004 - a frame is two fields

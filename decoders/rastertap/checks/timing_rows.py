@@ -11,6 +11,7 @@ from rastertap.board.limits import stated_limits
 from rastertap.checks.make import SETTLE, interval
 from rastertap.measured import COVERAGE, Measured, against_limits
 from rastertap.standards.limits import DEFAULT_SET, limits_for
+from rastertap.standards.modes import FAR_LINE_RATE_PPM
 from rastertap.streams.counts import field_periods, lines_per_field
 from rastertap.streams.lines import GRID_WORST
 from rastertap.streams.model import EVENT_KINDS
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from rastertap.standards.limit import Limit
     from rastertap.streams.model import Sync
 
-UNKNOWN_RATE = 0.08
+UNKNOWN_RATE = FAR_LINE_RATE_PPM * 1e-6
 """Further than this from every line rate of the table, a source is of its own kind: the wide set, made for
 machines near a standard, then has no limits for it (common practice, no source)."""
 WHOLE_LINES = 0.05

@@ -14,7 +14,7 @@ from rastertap.checks.timing_fields import usual_lines
 from rastertap.checks.timing_rows import Row, far_from_all, limits_of, rows, scaled
 from rastertap.printable import printable
 from rastertap.report.text import SIGNS, finding_lines
-from rastertap.report.text import wrapped
+from rastertap.report.text import _wrapped as wrapped
 from rastertap.streams.counts import lines_per_field
 from rastertap.streams.model import EVENT_KINDS
 
@@ -24,14 +24,15 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
     from rastertap.streams.model import EventKind, Sync
 
-KIND_NAMES: dict[EventKind, str] = {
-    "glitch": "stray sync edges",
-    "missing": "line syncs missing",
-    "short": "lines too short",
-    "long": "lines too long",
-    "displaced": "line syncs early or late",
-    "width": "line syncs of another width",
+KIND_NAMES: dict[EventKind, tuple[str, str]] = {
+    "glitch": ("stray sync edge", "stray sync edges"),
+    "missing": ("line sync missing", "line syncs missing"),
+    "short": ("line too short", "lines too short"),
+    "long": ("line too long", "lines too long"),
+    "displaced": ("line sync early or late", "line syncs early or late"),
+    "width": ("line sync of another width", "line syncs of another width"),
 }
+"""Of one, and of several."""
 STYLES = {
     "equalised": "broad pulses at half-lines, with equalising pulses",
     "serrated": "broad pulses at half-lines, without equalising pulses",
@@ -197,16 +198,15 @@ def event_lines(analysis: Analysis, sync: Sync, width: int) -> Iterator[str]:
         count = sync.events.count(kind)
         if count:
             rhythm = where(sync, (kind,))
-            yield wrapped(f"{count} {KIND_NAMES[kind]}{': ' + rhythm if rhythm else ''}", width, "  ")
+            name = KIND_NAMES[kind][count > 1]
+            yield wrapped(f"{count} {name}{': ' + rhythm if rhythm else ''}", width, "  ")
     yield f"  {'time ms':>12}  {'line':>5}  {'us in line':>10}  what"
     tick = float(analysis.capture.tick)
     line_us = sync.line_period.value * tick * 1e6
     for i in range(min(sync.events.times.size, MOST_SHOWN)):
         kind = EVENT_KINDS[sync.events.kind[i]]
         line = sync.events.lines[i]
-        text = (
-            f"{KIND_NAMES[kind].replace('syncs', 'sync').replace('lines', 'line').replace('edges', 'edge')}"
-        )
+        text = KIND_NAMES[kind][0]
         extent = sync.events.extents[i] * tick * 1e6
         by = f" ({extent:+.3f} us)" if kind in {"short", "long", "displaced"} else ""
         by = f" ({extent:.3f} us)" if kind in {"glitch", "width"} else by

@@ -26,8 +26,12 @@ LINE_RATE_525 = Fraction(2_250_000, 143)
 """Hz; 2/455 of 63/88 x 5 MHz, SMPTE 170M 11.1-11.2 (references 1.1, derived)."""
 NEAR_LINE_RATE = 0.03
 """How far a line rate may be off to be called a mode's; common practice, no source."""
+UNLIKELY = 0.05
+"""By how much one field is preferred to two without a sync between them, as a part of its lines."""
 TWO_FIELDS = 1.8
 """A field this many times as long as others is two, whose second sync is missing."""
+FAR_LINE_RATE_PPM = 80_000.0
+"""A mode whose line rate is further off than this is near no other way (common practice, no source)."""
 SAME_RATE_PPM = 100.0
 """Modes this near to each other cannot be told apart by rate with an ordinary timebase (50 ppm)."""
 
@@ -309,6 +313,11 @@ def _usual(lines_per_field: Sequence[float]) -> float:
     return float(max(n for n in frequent if n < TWO_FIELDS * min(frequent)))
 
 
+def _lines_off(usual: float, nominal: float) -> float:
+    """Part by which the lines are off the nominal ones, or those of two or three fields without sync."""
+    return min(abs(usual / (fields * nominal) - 1) + UNLIKELY * (fields - 1) for fields in (1, 2, 3))
+
+
 def nearest_mode(
     line_rate_hz: float,
     lines_per_field: Sequence[float],
@@ -346,12 +355,14 @@ def nearest_mode(
         raise ValueError("a line rate and at least one line count, all positive, are needed")
     usual = _usual(lines_per_field)
 
-    def badness(pair: tuple[Mode, ModeDistance]) -> tuple[bool, bool, float]:
+    def badness(pair: tuple[Mode, ModeDistance]) -> tuple[bool, bool, bool, float]:
         mode, off = pair
         return (
             not off.close,
+            # A field without its sync has twice the lines: that makes no mode of twice the line rate of it.
+            abs(off.line_rate_ppm) > FAR_LINE_RATE_PPM,
             off.interlace_differs,
-            math.hypot(off.line_rate_ppm * 1e-6, off.lines / float(mode.lines_per_field[0])),
+            math.hypot(off.line_rate_ppm * 1e-6, _lines_off(usual, float(mode.lines_per_field[0]))),
         )
 
     pairs = [(mode, _distance(mode, line_rate_hz, usual, interlaced=interlaced)) for mode in _ALL]
