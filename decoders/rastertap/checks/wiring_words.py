@@ -79,7 +79,8 @@ def swap_words(fault: Fault, found: Explanation, board: Board) -> str:
             parts.append(
                 f"{table_name(has)} carries the {_signal(meant, board)} meant for {table_name(meant)}"
             )
-    return f"{table_name(first)} and {table_name(second)} are exchanged: {' and '.join(parts) or 'by what the others carry'}."
+    told = " and ".join(parts) or "by what the others carry"
+    return f"{table_name(first)} and {table_name(second)} are exchanged: {told}."
 
 
 def mismatch_words(name: str, found: Explanation, board: Board) -> str:
