@@ -38,12 +38,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "rastertap.cli.compare",
         "Say what differs between a good capture and another one.",
     ),
-    "board": ("rastertap.cli.board", "Make, show or describe a board file."),
-    "handover": ("rastertap.cli.handover", "Give the numbers that the next device must be told."),
-    "thresholds": (
-        "rastertap.cli.thresholds",
-        "Place the thresholds of a device that tells colours apart by their levels.",
+    "watch": (
+        "rastertap.cli.watch",
+        "Watch a folder: check each capture that lands, say what changed.",
     ),
+    "board": ("rastertap.cli.board", "Make, show or describe a board file."),
     "handover": ("rastertap.cli.handover", "Give the numbers that the next device must be told."),
     "thresholds": (
         "rastertap.cli.thresholds",

@@ -63,15 +63,33 @@ def script_json(value: Mapping[str, Any]) -> Markup:
     return Markup(text)  # noqa: S704 - no letter is left that could end the element
 
 
-def policy(*, style: str, script: str) -> str:
-    """Allow this style and this script only, pictures from within, and nothing from a network."""
+def policy(*, style: str, script: str, connect: bool = False) -> str:
+    """Allow this style and this script only, pictures from within, and nothing from a network.
+
+    Parameters
+    ----------
+    style, script : str
+        As they stand in the page.
+    connect : bool
+        Whether the script may ask the server that the page came from.
+    """
     style_hash, script_hash = (
         base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script)
     )
     return (
         f"default-src 'none'; img-src data:; style-src 'sha256-{style_hash}';"
         f" script-src 'sha256-{script_hash}'; base-uri 'none'; form-action 'none'"
+        + ("; connect-src 'self'" if connect else "")
     )
+
+
+def policy_and_assets(
+    script_name: str, *, more_style: str = "", connect: bool = False
+) -> tuple[str, Markup, Markup]:
+    """Give the policy of a page, its style and its script, ready for a template."""
+    style, script = asset("page.css") + more_style, asset(script_name)
+    made = policy(style=style, script=script, connect=connect)
+    return made, Markup(style), Markup(script)  # noqa: S704 - our own files
 
 
 def _parts(found: Iterable[Figure | str]) -> list[dict[str, Any]]:
@@ -144,7 +162,7 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         Files written for each frame, as in `rastertap.report.document.document`.
     """
     timing, drawing_rules = timing_figures(analysis)
-    style, script = asset("page.css") + drawing_rules, asset("page.js")
+    rules, style, script = policy_and_assets("page.js", more_style=drawing_rules)
     picture = _picture(analysis)
     places = picture["places"]
     rows, shown = taps.tap_rows(analysis)
@@ -152,9 +170,9 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
     fields = field_rows(analysis)
     return templates().get_template("page.html.j2").render(
         version=__version__,
-        policy=policy(style=style, script=script),
-        style=Markup(style),  # noqa: S704 - our own file
-        script=Markup(script),  # noqa: S704 - our own file
+        policy=rules,
+        style=style,
+        script=script,
         name=PurePath(analysis.capture.label).name or analysis.capture.label,
         verdict=analysis.verdict,
         place=way.place_words(stages, analysis.verdict),
