@@ -83,7 +83,8 @@ def _present(evidence: Evidence) -> Finding:
     if sync is None:
         reason = evidence.missing.get("sync", "no channel behaves like one")
         return Finding("sync.present", "fail", f"No sync found: {reason}.")
-    on = " and ".join(sync.channels)
+    names = sync.channels
+    on = " and ".join(names) if len(names) < 3 else f"{names[0]} to {names[-1]}"  # noqa: PLR2004 - a bus
     if sync.fields.starts.size:
         text = f"{sync.kind.capitalize()} sync on {on}."
         if sync.kind == "blanking":
