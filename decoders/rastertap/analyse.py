@@ -137,7 +137,7 @@ def analyse_pieces(
     if request.board is not None:
         check_settings(request.board.decoders, "board file")
     whole, pins, joined = _Whole(), tuple[Pin, ...](), None
-    capture = None
+    last = None
     for piece in found:
         whole.add(piece)
         capture = piece.capture
@@ -150,9 +150,11 @@ def analyse_pieces(
         if sink is not None:
             sink(decoded)
         joined = decoded if joined is None or piece.span is None else join(joined, decoded, piece.span[0])
-    if joined is None or capture is None:
+        last = replace(capture, channels=())
+        del piece, capture, binary, before, context, decoded  # the next piece is read into their memory
+    if joined is None or last is None:
         raise ValueError("no piece to analyse")
-    return _judged(whole, whole.capture(capture), pins, joined, request)
+    return _judged(whole, whole.capture(last), pins, joined, request)
 
 
 def _judged(

@@ -66,7 +66,7 @@ def test_blocks_and_the_whole_agree(tmp_path: Path) -> None:
         (b"\xfd7zXZ\0", "xz"),
         ("$var".encode("utf-16"), "UTF-16"),
         (b"\x00\x01\x02", "binary data"),
-        (b"time,D0\n0,1\n", "begins with 'time,D0"),
+        (b"part,price\nram,3\n", "begins with 'part,price"),
     ],
 )
 def test_a_file_no_reader_knows_is_described(tmp_path: Path, data: bytes, says: str) -> None:

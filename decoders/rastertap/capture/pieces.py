@@ -18,7 +18,7 @@ LEAD_S = 2e-3
 """Time before what counts in a piece: some 30 lines, for the line rate to be found."""
 TAIL_S = 0.05
 """Time after it: the frame of two fields that begins last must end in the piece (40 ms at 25 Hz)."""
-MOST_EDGES = 16_000_000
+MOST_EDGES = 5_000_000
 """Changes in a piece (9 bytes each), which a wide and busy bus reaches before `PIECE_S`."""
 LEAST_S = 0.12
 """A piece is never shorter than this for the sake of `MOST_EDGES`: it must hold `TAIL_S` and more."""
@@ -72,6 +72,7 @@ def pieces(blocks: Iterable[Capture]) -> Iterator[Piece]:
             counted = upto
             held = Gathered()
             held.add(after(capture, upto - _ticks(capture, LEAD_S)))
+            del capture
         held.add(block)
     if held.last is None:
         raise ValueError("no block to gather")

@@ -173,11 +173,16 @@ def read_pieces(
     """
     period: SamplePeriod | None = None
     with _opened(path, reader, options, text_limit=text_limit, hashed=True) as (source, chosen):
-        blocks = chosen.blocks(source, window=window or Window(), progress=progress or Silent())
-        for piece in pieces(short_names(block) for block in blocks):
+
+        def completed(piece: Piece) -> Piece:
+            nonlocal period
             period = period or piece.capture.sample_period or infer_sample_period(piece.capture)
             sha256 = source.sha256() if piece.last else ""
-            yield replace(piece, capture=replace(piece.capture, sample_period=period, sha256=sha256))
+            return replace(piece, capture=replace(piece.capture, sample_period=period, sha256=sha256))
+
+        blocks = chosen.blocks(source, window=window or Window(), progress=progress or Silent())
+        # No variable holds a piece while the next one is read into the memory that it leaves.
+        yield from map(completed, pieces(short_names(block) for block in blocks))
 
 
 def read_capture(
