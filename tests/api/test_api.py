@@ -51,7 +51,8 @@ def test_the_documented_examples_run(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_importing_the_package_imports_nothing_slow() -> None:
     slow = ["typing", "numpy", "pandas", "numba", "pydantic", "PIL", "scipy", "click"]
-    code = f"import sys; before = set(sys.modules); import rastertap; print(sorted((set(sys.modules) - before) & set({slow})))"
+    code = "import sys; before = set(sys.modules); import rastertap; new = set(sys.modules) - before; "
+    code += f"print(sorted(new & set({slow})))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

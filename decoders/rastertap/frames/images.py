@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 
 
 def shown_codes(frames: Frames, frame: Frame) -> NDArray[np.unsignedinteger]:
-    """Codes of the active area; of the whole raster when there is none."""
+    """Codes of the active area; of the whole raster when there is none, or the field was cut before it."""
     area = frames.active_of(frame)
-    return frame.codes if area is None else cast("NDArray[np.unsignedinteger]", area.crop(frame.codes))
+    shown = frame.codes if area is None else cast("NDArray[np.unsignedinteger]", area.crop(frame.codes))
+    return shown if shown.size else frame.codes
 
 
 def write_whole(path: Path, data: bytes) -> None:

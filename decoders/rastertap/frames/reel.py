@@ -203,6 +203,7 @@ def consensus_frame(frames: Frames) -> Frame:
         return next(iter(agreed.values()))
     codes = woven.codes.copy()
     for kind, frame in agreed.items():
-        rows = woven_rows(woven, complete[kind])
-        codes[rows] = frame.codes[: len(codes[rows])]
+        rows = codes[woven_rows(woven, complete[kind])]
+        height = min(len(rows), len(frame.codes))
+        rows[:height] = frame.codes[:height]
     return replace(woven, codes=codes)

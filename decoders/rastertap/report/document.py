@@ -9,6 +9,7 @@ import numpy as np
 from rastertap import __version__
 from rastertap.report.clock_document import clock_section, sampling_section
 from rastertap.report.pins_document import pins_data, wiring_data
+from rastertap.report.steadiness import steadiness_document
 from rastertap.report.timing_document import timing_details
 from rastertap.streams.counts import field_periods, lines_per_field
 
@@ -125,6 +126,7 @@ def document(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None =
         "sampling": sampling_section(analysis),
         "timing": _timing(analysis),
         "frames": [] if frames is None else [_frame(analysis, n, files or {}) for n in frames.notes],
+        "steadiness": steadiness_document(analysis),
         "findings": [
             {
                 "id": f.id,
