@@ -153,3 +153,21 @@ def test_reading_leaves_the_signal_handlers_alone(tmp_path: Path) -> None:
     before = signal.getsignal(signal.SIGPIPE)
     read_capture(path, reader="vcdvcd")
     assert signal.getsignal(signal.SIGPIPE) == before
+
+
+@pytest.mark.parametrize(
+    ("time", "says"),
+    [
+        (b"#3", "goes back from 9 to 3"),
+        (b"#9223372036854775808", "fit in 64 bits"),
+        (b"#" + b"9" * 5000, "64 bits"),
+    ],
+)
+def test_a_wrong_time_is_refused_even_when_nothing_changes_at_it(
+    tmp_path: Path, time: bytes, says: str
+) -> None:
+    path = tmp_path / "time.vcd"
+    path.write_bytes(HEADER + b"#0\n0!\n#9\n1!\n" + time + b"\n")
+    with pytest.raises(CaptureError, match=says) as caught:
+        read_capture(path, reader="vcdvcd")
+    assert caught.value.byte == len(HEADER) + 12

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rastertap.progress import Progress
 
 _LEVELS = {"0": 0, "1": 1, "x": 2, "z": 3}
+LATEST = np.iinfo(np.int64).max
 _OTHER_READER = "read it with --reader vcd, which reads token by token"
 _LINE = re.compile(
     rb"(?:#[0-9]+(?:[ \t]+[01xXzZ][!-~]+)*"
@@ -127,12 +128,17 @@ def _refusal(source: Source, message: str, **place: int) -> CaptureError:
 def _checked(source: Source, data: bytes, body: int, codes: set[bytes]) -> tuple[bytes, str]:
     """Refuse a line that vcdvcd would misread or pass over, and cut off an unfinished last one."""
     line_number = data.count(b"\n", 0, body) + 1
-    at = body
+    at, now = body, -1
     while at < len(data):
         newline = data.find(b"\n", at)
         end = newline if newline >= 0 else len(data)
         found = _LINE.fullmatch(data, at, end)
-        wrong = "vcdvcd would misread this line" if found is None else _undeclared(data[at:end], codes)
+        line = data[at:end]
+        wrong = "vcdvcd would misread this line" if found is None else _undeclared(line, codes)
+        if not wrong and line.startswith(b"#"):
+            before, now = now, _time(line)
+            wrong = f"time goes back from {before} to {now}" if now < before else ""
+            wrong = "this time does not fit in 64 bits" if now > LATEST else wrong
         if wrong:
             if newline < 0:
                 return data[
@@ -142,6 +148,12 @@ def _checked(source: Source, data: bytes, body: int, codes: set[bytes]) -> tuple
             raise _refusal(source, wrong, line=line_number, column=column, byte=at)
         at, line_number = end + 1, line_number + 1
     return data, ""
+
+
+def _time(line: bytes) -> int:
+    """Time of a line that begins with one; anything beyond `LATEST` for one that is longer."""
+    digits = line.split()[0][1:].lstrip(b"0")
+    return int(digits or b"0") if len(digits) <= len(str(LATEST)) else LATEST + 1
 
 
 def _undeclared(line: bytes, codes: set[bytes]) -> str:
@@ -187,7 +199,7 @@ def _capture(source: Source, header: Header, parsed: Any, window: Window, trunca
     channels: dict[bytes, list[tuple[int, NDArray[np.int64], NDArray[np.uint8]]]] = {}
     for variable in header.variables:
         if variable.bits and variable.code not in channels:
-            channels[variable.code] = _bits(source, variable, parsed.data[variable.code.decode("latin-1")].tv)
+            channels[variable.code] = _bits(variable, parsed.data[variable.code.decode("latin-1")].tv)
     made = tuple(
         Channel(name, *channels[variable.code][i]).between(max(low, start), high)
         for variable in header.variables
@@ -206,15 +218,10 @@ def _capture(source: Source, header: Header, parsed: Any, window: Window, trunca
 
 
 def _bits(
-    source: Source, variable: Variable, pairs: list[tuple[int, str]]
+    variable: Variable, pairs: list[tuple[int, str]]
 ) -> list[tuple[int, NDArray[np.int64], NDArray[np.uint8]]]:
     """Split a signal's (time, value) pairs into its bits, the most significant first."""
     times = np.fromiter((time for time, _ in pairs), np.int64, len(pairs))
-    back = np.flatnonzero(np.diff(times) < 0)
-    if len(back):
-        raise _refusal(
-            source, f"{variable.name}: time goes back from {times[back[0]]} to {times[back[0] + 1]}"
-        )
     values = [_extended(value.lower(), variable.width) for _, value in pairs]
     made = []
     for bit in range(variable.width):
