@@ -13,6 +13,7 @@ from rastertap.capture.pieces import Piece
 from rastertap.checks.interface import Evidence, Finding
 from rastertap.checks.verdict import Verdict, judge
 from rastertap.decode import Decoded, check_settings, decode, join
+from rastertap.production import own_limits
 from rastertap.standards.modes import nearest_mode
 from rastertap.streams.interface import Context, Pin
 
@@ -175,7 +176,8 @@ def _judged(
         edges=whole.edges,
         unknown=whole.unknown,
     )
-    findings = tuple(f for check in _checks() for f in check.run(evidence))
+    found = (f for check in _checks() for f in check.run(evidence))
+    findings = tuple(own_limits(found, request.board))
     return Analysis(capture, request, pins, decoded, evidence, distance, findings, judge(findings, evidence))
 
 

@@ -20,6 +20,7 @@ from pydantic import (
 
 from rastertap.board.exact import NOTATION, parse_exact
 from rastertap.board.picture import Picture  # noqa: TC001 - as roles below
+from rastertap.board.production import Production  # noqa: TC001 - as roles below
 from rastertap.board.strict import ChannelName, Strict, Text
 from rastertap.roles import Polarity, Role  # noqa: TC001 - pydantic reads the annotations at run time
 from rastertap.standards.modes import MODES, Mode
@@ -187,6 +188,9 @@ class Board(Strict):
     picture: Picture | None = Field(
         default=None,
         description="What the screen shows when a capture is taken: tells the colour bits apart.",
+    )
+    production: Production | None = Field(
+        default=None, description="Testing boards that are made: serial numbers, limits of its own."
     )
     decoders: dict[ChannelName, dict[str, Any]] = Field(
         default_factory=dict,

@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "rastertap.cli.watch",
         "Watch a folder: check each capture that lands, say what changed.",
     ),
+    "batch": ("rastertap.cli.batch", "Check thousands of captures in parallel; resume, roll up, JUnit."),
     "board": ("rastertap.cli.board", "Make, show or describe a board file."),
     "handover": ("rastertap.cli.handover", "Give the numbers that the next device must be told."),
     "thresholds": (
