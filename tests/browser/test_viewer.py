@@ -229,3 +229,28 @@ def test_a_mark_on_the_grid_of_events_leads_there_too(
     place = sheet.pixel()
     assert f"field 2, line {place['line']}, pixel {place['pixel']}," in where
     assert sheet.text("#field-name").startswith("2,")
+
+
+def test_the_two_fields_of_an_interlaced_picture_are_seen_woven(
+    made: Callable[..., Any], page_of: Callable[..., Any], opened: Callable[..., Any]
+) -> None:
+    capture = made("--lines-per-field", "312.5", "--composite", "equalised-625", "--fields", "4.3")
+    sheet = opened(page_of(capture.capture))
+    canvas, (first, second) = sheet.viewer(), capture.pictures
+    truth = np.stack((first, second), axis=1).reshape(-1, first.shape[1])
+    assert "two fields woven" in sheet.text("#field-name")
+    canvas.press("Home")
+    for _ in range(60):
+        canvas.press("Shift+ArrowUp")
+    corner = sheet.pixel()
+    for step in range(24):
+        place = sheet.pixel()
+        row, column = place["line"] - corner["line"], place["pixel"] - corner["pixel"]
+        assert place["code"] == truth[row, column], (row, column)
+        canvas.press("ArrowDown")
+        canvas.press("Shift+ArrowRight" if step % 2 else "Shift+ArrowDown")
+    # Lines next to each other are of different fields, 20 ms apart (BT.470: 50 fields a second).
+    canvas.press("ArrowUp")
+    one = float(sheet.text("#at-time").split()[0])
+    canvas.press("ArrowUp")
+    assert abs(abs(float(sheet.text("#at-time").split()[0]) - one) - 20) < 0.1

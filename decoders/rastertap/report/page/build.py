@@ -108,7 +108,7 @@ def _picture(analysis: Analysis) -> dict[str, Any]:
     data = viewer_data(analysis, frames)
     places = Places(analysis, [f["index"] for f in data["fields"]])
     whole = sum(n.field != "woven" for n in frames.notes)
-    kept = len(data["fields"])
+    kept = sum(f["kind"] != "woven" for f in data["fields"])
     word = (
         ""
         if kept == whole

@@ -79,7 +79,7 @@ def _sampling(analysis: Analysis) -> Facts:
         return []
     point = bus.sampling
     return [
-        ("bits, highest first", ", ".join(b.name for b in reversed(bus.bits))),
+        ("bits, highest first", ", ".join(b.name or "(none)" for b in reversed(bus.bits))),
         ("colours", f"{bus.family}; {bus.colours_from}"),
         (
             "read after the rising edge",

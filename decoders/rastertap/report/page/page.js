@@ -34,7 +34,8 @@ class Field {
 class Viewer {
   constructor(data, codes, rgb, fields) {
     Object.assign(this, { data, codes, rgb, fields });
-    this.number = Math.max(0, fields.findIndex((f) => f.complete));
+    const woven = fields.findIndex((f) => f.kind === "woven");
+    this.number = woven >= 0 ? woven : Math.max(0, fields.findIndex((f) => f.complete));
     this.part = "active";
     this.overlay = "none";
     this.canvas = byId("canvas");
@@ -55,7 +56,7 @@ class Viewer {
 
   // Device pixels across and down for one pixel: whole numbers, the smaller one being the zoom.
   enlarged(zoom) {
-    const aspect = this.data.aspect;
+    const aspect = this.field.aspect;
     return aspect < 1
       ? { across: zoom, down: Math.max(1, Math.round(zoom / aspect)) }
       : { across: Math.max(1, Math.round(zoom * aspect)), down: zoom };
@@ -140,7 +141,8 @@ class Viewer {
 
   tell(marks, count) {
     const f = this.field;
-    byId("field-name").textContent = `${f.index}, ${f.kind}, ${f.complete ? "complete" : "cut by the capture"}`;
+    const kind = f.kind === "woven" ? "two fields woven" : f.kind;
+    byId("field-name").textContent = `${f.index}, ${kind}, ${f.complete ? "complete" : "cut by the capture"}`;
     byId("field").value = this.number;
     byId("part").value = this.part;
     byId("overlay").value = this.overlay;
@@ -168,7 +170,7 @@ class Viewer {
       code: `${code} (${code.toString(2).padStart(this.data.bits, "0")})`,
       colour: `#${hex}${this.data.known ? "" : " (grey for a code of unknown colour)"}`,
       sure: (f.isUnsure(place) ? "unsure" : "sure") + noisy,
-      time: `${(seconds * 1e3).toFixed(6)} ms`,
+      time: Number.isNaN(seconds) ? "not known" : `${(seconds * 1e3).toFixed(6)} ms`,
       hex: `#${hex}`,
     };
   }

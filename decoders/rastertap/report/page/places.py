@@ -85,6 +85,28 @@ def row_starts(field: Frame | FrameNote, sync: Sync) -> NDArray[np.float64]:
     return _extended(before[::-1][:height], height, -period)[::-1]
 
 
+def woven_row_starts(frame: Frame, fields: Sequence[Frame], sync: Sync) -> NDArray[np.float64]:
+    """Give the time at which each row of a woven frame begins, ticks; NaN where its fields are not held.
+
+    Parameters
+    ----------
+    frame : Frame
+        Two fields woven, as `rastertap.frames.weave` does it: the later after its field sync, the lower.
+    fields : sequence of Frame
+        Among them the two.
+    sync : Sync
+    """
+    rows = np.full(frame.codes.shape[0], np.nan)
+    offset = dict(zip(sync.fields.starts.tolist(), sync.fields.offset.tolist(), strict=True))
+    after = [f for f in fields if f.field != "woven" and f.start >= frame.start and f.start in offset]
+    pair = sorted(after, key=lambda f: f.start)[:2]
+    for field in pair:
+        place = round(2 * (offset[field.start] - min(offset[f.start] for f in pair)))
+        starts = row_starts(field, sync)[: rows[place::2].size]
+        rows[place::2][: starts.size] = starts
+    return rows
+
+
 def _extended(known: NDArray[np.int64], height: int, period: float) -> NDArray[np.float64]:
     """Go on from the last known time in steps of ``period``."""
     missing = np.arange(1, height - known.size + 1)

@@ -149,7 +149,7 @@ def sampling_point(analysis: Analysis) -> Figure | str:
             plot.band(low, high)
     edges = np.linspace(0, period, point.changes.shape[1] + 1)
     for row, (bit, changes) in enumerate(zip(bus.bits, point.changes, strict=True)):
-        _bit_row(plot, edges, changes / max(int(changes.max()), 1) * 0.85 + row, row, bit.name)
+        _bit_row(plot, edges, changes / max(int(changes.max()), 1) * 0.85 + row, row, bit.name or "(none)")
     plot.upright(point.delay * scale, "read here", "mean")
     return Figure("Sampling point", plot.svg(), text + SAMPLING_NOTE)
 

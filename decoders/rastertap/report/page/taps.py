@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from rastertap.report.page.places import row_starts
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rastertap.analyse import Analysis
     from rastertap.capture.model import Channel
-    from rastertap.frames.model import Frames
     from rastertap.streams.interface import Pin
+    from rastertap.streams.model import Sync
 
 WIDTH, HEIGHT = 480, 26
 HIGH_Y, LOW_Y = 4, 22
@@ -50,12 +52,7 @@ def stretch(analysis: Analysis) -> tuple[float, float, str]:
     held = max((int(c.ticks[-1]) for c in capture.channels if c.ticks.size), default=capture.end)
     if sync is not None:
         period = sync.line_period.value
-        frames = analysis.evidence.frames
-        start = float(sync.fields.starts[0]) if sync.fields.starts.size else float(capture.start)
-        if sync.lines.starts.size:
-            rows = sync.lines.starts[sync.lines.starts >= start]
-            start = float(rows[min(_telling_row(frames), rows.size - 1)]) if rows.size else start
-        begin = min(start - BEFORE * period, held - (BEFORE + AFTER) * period)
+        begin = min(_telling_line(analysis, sync) - BEFORE * period, held - (BEFORE + AFTER) * period)
         micro = period * float(capture.tick) * 1e6
         return begin, begin + (BEFORE + AFTER) * period, f"one line ({micro:.2f} µs) and a little around it"
     middle = (capture.start + held) / 2
@@ -65,12 +62,16 @@ def stretch(analysis: Analysis) -> tuple[float, float, str]:
     return middle, middle + length, f"{micro:.3g} µs from the middle of what is held"
 
 
-def _telling_row(frames: Frames | None) -> int:
-    """Choose the row with the most colours of the first complete field, where there is one."""
-    if frames is None or not frames.complete:
-        return 0
-    ordered = np.sort(frames.complete[0].codes, axis=1)
-    return int(np.argmax((np.diff(ordered, axis=1) != 0).sum(axis=1)))
+def _telling_line(analysis: Analysis, sync: Sync) -> float:
+    """When the most colourful line of the first complete field begins, ticks; else any line or field."""
+    frames = analysis.evidence.frames
+    if frames is not None and frames.complete:
+        field = frames.complete[0]
+        ordered = np.sort(field.codes, axis=1)
+        row = int(np.argmax((np.diff(ordered, axis=1) != 0).sum(axis=1)))
+        return float(row_starts(field, sync)[row])
+    starts = sync.lines.starts if sync.lines.starts.size else sync.fields.starts
+    return float(starts[starts.size // 2]) if starts.size else float(analysis.capture.start)
 
 
 def tap_rows(analysis: Analysis) -> tuple[list[Tap], str]:

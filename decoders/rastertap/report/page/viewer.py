@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rastertap.report.page.places import row_starts
+from rastertap.report.page.places import row_starts, woven_row_starts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -111,9 +111,10 @@ def viewer_data(analysis: Analysis, frames: Frames) -> dict[str, Any]:
         table, and what the script needs to say of a pixel.
     """
     fields = [f for f in frames.frames if f.field != "woven"]
+    woven = [f for f in frames.frames if f.field == "woven"][:1]
     first = next((f for f in fields if f.complete), fields[0])
-    order = list({f.index: f for f in (first, worst(fields), *fields)}.values())
-    used = np.unique(np.concatenate([np.unique(f.codes) for f in fields]))
+    order = list({f.index: f for f in (first, worst(fields), *woven, *fields)}.values())
+    used = np.unique(np.concatenate([np.unique(f.codes) for f in order]))
     table = {"codes": pack(used.astype(np.uint32)), "rgb": pack(look_of(analysis).rgb(used))}
     index = np.min_scalar_type(max(used.size - 1, 0))
     packed: list[dict[str, Any]] = []
@@ -133,7 +134,6 @@ def viewer_data(analysis: Analysis, frames: Frames) -> dict[str, Any]:
         "known": bus.colours is not None,
         "delay": bus.sampling.delay * tick,
         "period": clock.period.value * tick,
-        "aspect": pixel_aspect(frames),
         "maps": {kind: _maps(steady) for kind, steady in frames.steadiness.items()},
         "fields": sorted(packed, key=lambda f: f["index"]),
     }
@@ -158,11 +158,14 @@ def _field(
 ) -> dict[str, Any]:
     sync, capture = analysis.evidence.streams["sync"], analysis.capture
     area = frames.active_of(field)
-    rows = (row_starts(field, sync) - capture.start) * float(capture.tick)
+    woven = field.field == "woven"
+    starts = woven_row_starts(field, frames.frames, sync) if woven else row_starts(field, sync)
+    rows = (starts - capture.start) * float(capture.tick)
     return {
         "index": field.index,
         "kind": field.field,
         "complete": field.complete,
+        "aspect": pixel_aspect(frames) * (2 if woven else 1),
         "width": field.codes.shape[1],
         "height": field.codes.shape[0],
         "area": None if area is None else [area.x, area.y, area.width, area.height],
