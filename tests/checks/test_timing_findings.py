@@ -142,3 +142,11 @@ def test_a_value_at_the_end_of_a_one_sided_tolerance_agrees_with_its_nominal() -
     assert results == ["pass", "fail", "warn"]
     no_nominal = between("front_porch_s", "1.5e-6", "2e-6", source="made")
     assert judge_value(Measured(1.5e-6, 1e-9, "s"), no_nominal) == "warn"
+
+
+@pytest.mark.parametrize("gone", [{1, 3, 5}, {1, 4}, {1, 2}, {2, 3, 5}])
+def test_long_fields_never_count_as_the_usual_ones_while_a_single_one_is_seen(gone: set[int]) -> None:
+    found = findings(SyncSource(fields=8, no_vsync=frozenset(gone)))
+    assert found["sync.missing_vsync"].measured == len(gone)
+    assert found["timing.lines_per_field"].result == "pass"
+    assert found["timing.lines_per_field"].measured == 312

@@ -11,7 +11,7 @@ from rastertap.board.limits import stated_limits
 from rastertap.checks.make import SETTLE, interval
 from rastertap.measured import COVERAGE, Measured, against_limits
 from rastertap.standards.limits import DEFAULT_SET, limits_for
-from rastertap.standards.modes import FAR_LINE_RATE_PPM
+from rastertap.standards.modes import FAR_LINE_RATE_PPM, usual_lines
 from rastertap.streams.counts import field_periods, lines_per_field
 from rastertap.streams.lines import GRID_WORST
 from rastertap.streams.model import EVENT_KINDS
@@ -226,12 +226,11 @@ def _durations(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> I
 
 
 def lines_per_field_usual(sync: Sync) -> float | None:
-    """Most frequent number of lines in a field; of several the largest."""
+    """Most frequent number of lines in a field; None without a whole one."""
     counts = lines_per_field(sync)
     if not counts.size:
         return None
-    values, number = np.unique(counts, return_counts=True)
-    return float(values[::-1][np.argmax(number[::-1])])
+    return usual_lines(counts.tolist())
 
 
 def _field_sync(sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:

@@ -13,8 +13,7 @@ from rastertap.checks.timing_events import where
 from rastertap.checks.timing_fields import usual_lines
 from rastertap.checks.timing_rows import Row, far_from_all, limits_of, rows, scaled
 from rastertap.printable import printable
-from rastertap.report.text import SIGNS, finding_lines
-from rastertap.report.text import wrapped
+from rastertap.report.text import SIGNS, finding_lines, wrapped
 from rastertap.streams.counts import lines_per_field
 from rastertap.streams.model import EVENT_KINDS
 

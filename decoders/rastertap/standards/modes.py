@@ -28,8 +28,8 @@ NEAR_LINE_RATE = 0.03
 """How far a line rate may be off to be called a mode's; common practice, no source."""
 UNLIKELY = 0.05
 """By how much one field is preferred to two without a sync between them, as a part of its lines."""
-TWO_FIELDS = 1.8
-"""A field this many times as long as others is two, whose second sync is missing."""
+SAME_PART = 0.02
+"""Part by which a field may differ from two or three others together and still be those."""
 FAR_LINE_RATE_PPM = 80_000.0
 """A mode whose line rate is further off than this is near no other way (common practice, no source)."""
 SAME_RATE_PPM = 100.0
@@ -308,9 +308,14 @@ def _width_off(mode: Mode, hsync_width_s: float) -> float:
     return abs(math.log(hsync_width_s / float(mode.horizontal.sync / mode.pixel_clock_hz)))
 
 
-def _usual(lines_per_field: Sequence[float]) -> float:
-    frequent = multimode(lines_per_field)
-    return float(max(n for n in frequent if n < TWO_FIELDS * min(frequent)))
+def usual_lines(lines_per_field: Sequence[float]) -> float:
+    """Give the most frequent number of lines, of several the largest; that of one field where it is two.
+
+    A field as long as two or three others together is several, whose sync is missing.
+    """
+    frequent = max(multimode(lines_per_field))
+    parts = [n for n in lines_per_field for fields in (2, 3) if abs(fields * n / frequent - 1) <= SAME_PART]
+    return float(min(parts, default=frequent))
 
 
 def _lines_off(usual: float, nominal: float) -> float:
@@ -353,7 +358,7 @@ def nearest_mode(
     values = (line_rate_hz, *lines_per_field)
     if len(values) == 1 or not all(math.isfinite(value) and value > 0 for value in values):
         raise ValueError("a line rate and at least one line count, all positive, are needed")
-    usual = _usual(lines_per_field)
+    usual = usual_lines(lines_per_field)
 
     def badness(pair: tuple[Mode, ModeDistance]) -> tuple[bool, bool, bool, float]:
         mode, off = pair
