@@ -53,13 +53,15 @@ def _area_of(masks: Sequence[NDArray[np.bool_]]) -> Area | None:
     """
     height = max(m.shape[0] for m in masks)
     counts = np.zeros((height, masks[0].shape[1]), np.uint32)
-    grouped = np.zeros(counts.shape, bool)
     for mask in masks:
         counts[: mask.shape[0]] += mask
-        grouped[: mask.shape[0]] |= _grouped(mask)
     if len(masks) == 1:
         return _bounds(counts > 0, 1)
-    kept = grouped | (counts >= max(2, len(masks) * SEEN_OFTEN))
+    kept = counts >= max(2, len(masks) * SEEN_OFTEN)
+    often = kept.copy()
+    for mask in masks:
+        # Beside what is always there a flip has neighbours too: only rare pixels make a group.
+        kept[: mask.shape[0]] |= _grouped(mask & ~often[: mask.shape[0]])
     noisy = bool(((counts > 0) & ~kept).any())
     return _bounds(kept, 2 if noisy else 1) or _bounds(counts > 0, 1)
 
