@@ -189,7 +189,9 @@ def pairs(key: str, count: int, seed: int) -> list[Case]:
             continue
         # A moved connector comes first: a fault of a lead is on the lead that it names.
         ordered = sorted((first, second), key=lambda c: not channels_of(c), reverse=True)
-        found.append(Case(tuple(f for c in ordered for f in c.faults), first.names | second.names, (first, second)))
+        found.append(
+            Case(tuple(f for c in ordered for f in c.faults), first.names | second.names, (first, second))
+        )
     return found
 
 
@@ -283,58 +285,83 @@ def show(names: frozenset[Name]) -> str:
     return ", ".join(sorted(f"{k}({' '.join(sorted(c))})" for k, c in names)) or "nothing"
 
 
-def run(key: str, rate: int, cases: list[Case], board: Board, tally: Tally, group: str) -> None:
-    alike: dict[str, list[Case]] = defaultdict(list)
-    prints: dict[tuple[str, ...], str] = {}
-    for case in cases:
-        prints[case.faults] = print_of(record(key, rate, case.faults))
-        alike[prints[case.faults]].append(case)
-        for part in case.parts:
-            # One fault of a pair can take away all that the other would show.
-            alike[print_of(record(key, rate, part.faults))].append(part)
-        if word(case.names) == "bridged":
+@dataclass(frozen=True)
+class Seen:
+    """One case: what its recording is, and what it was called."""
+
+    case: Case
+    digest: str
+    found: frozenset[Name]
+    rivals: str
+    only_moves_edges: bool
+
+
+def see(key: str, rate: int, case: Case, board: Board, unharmed: Capture) -> Seen:
+    capture = record(key, rate, case.faults)
+    explanation = explain(analyse(capture, Request(board=board)).evidence)
+    rivals = "; ".join(show(names_of(r)) for r in explanation.rivals)
+    moves_edges = word(case.names) == "crosstalk" and only_moves_edges(capture, unharmed)
+    return Seen(case, print_of(capture), names_of(explanation.story), rivals, moves_edges)
+
+
+def same_recordings(key: str, rate: int, case: Case) -> list[Case]:
+    """Other wirings that may leave the very same recording."""
+    others = list(case.parts)  # one fault of a pair can take away all that the other would show
+    for bridge in case.parts or (case,):
+        if word(bridge.names) == "bridged":
             # Two that are never high (or low) together hold each other still: the same as two stuck wires.
-            channels = sorted(channels_of(case))
             for way in ("low", "high"):
-                both = tuple(f"stuck-{way}:{n}" for n in channels)
-                stuck = Case(both, frozenset(named(f"stuck_{way}", n) for n in channels))
-                alike[print_of(record(key, rate, both))].append(stuck)
+                stuck = frozenset(named(f"stuck_{way}", n) for n in channels_of(bridge))
+                rest = [part for part in case.parts if part is not bridge]
+                faults = tuple(f"stuck-{way}:{n}" for n in sorted(channels_of(bridge)))
+                others.append(
+                    Case(
+                        tuple(f for part in rest for f in part.faults) + faults,
+                        stuck.union(*(part.names for part in rest)),
+                    )
+                )
+    return others
+
+
+def run(key: str, rate: int, cases: list[Case], board: Board, tally: Tally, group: str) -> None:
     unharmed = record(key, rate, ())
     clean = print_of(unharmed)
     signal = dict(wires_of(SOURCES[key]))
-    for case in cases:
-        if prints[case.faults] == clean:
-            tally.count["leaves no trace"] += 1
+    seen = [see(key, rate, case, board, unharmed) for case in cases]
+    alike: dict[str, list[frozenset[Name]]] = defaultdict(list)
+    for one in seen:
+        alike[one.digest].append(one.case.names)
+    for one in seen:
+        case = one.case
+        if one.digest == clean or one.only_moves_edges:
+            tally.count["leaves no trace" if one.digest == clean else "only moves edges"] += 1
+            tally.right["clean"] += not one.found
+            tally.count["clean"] += 1
             continue
-        if word(case.names) == "crosstalk" and only_moves_edges(record(key, rate, case.faults), unharmed):
-            tally.count["only moves edges"] += 1
-            continue
-        if any((k, signal.get(next(iter(c), ""), "")) in UNDECIDABLE for k, c in case.names):
+        accepted = list(alike[one.digest])
+        blind = {n for n in case.names if (n[0], signal.get(next(iter(n[1]), ""), "")) in UNDECIDABLE}
+        if blind:
             tally.count["undecidable"] += 1
-            wanted = frozenset(
-                n for n in case.names if (n[0], signal.get(next(iter(n[1]), ""), "")) not in UNDECIDABLE
+            accepted = [case.names - blind]
+        dense = {n for n in used_by(case) if too_dense(unharmed, n)}
+        if any(kind == "crosstalk" and channels & dense for kind, channels in case.names):
+            # Nothing can say that the clock is to blame when each sample is beside an edge of it.
+            accepted.append(frozenset((k, c - dense) if k == "crosstalk" else (k, c) for k, c in case.names))
+        right = any(agrees(one.found, wanted) for wanted in accepted)
+        if not right:
+            right = any(
+                agrees(one.found, other.names) and print_of(record(key, rate, other.faults)) == one.digest
+                for other in same_recordings(key, rate, case)
             )
-            accepted = [wanted]
-        else:
-            accepted = [c.names for c in alike[prints[case.faults]]]
-            dense = [n for n in used_by(case) if too_dense(unharmed, n)]
-            if any(kind == "crosstalk" and channels & set(dense) for kind, channels in case.names):
-                # Nothing can say that the clock is to blame when each sample is beside an edge of it.
-                accepted.append(
-                    frozenset((k, c - set(dense)) if k == "crosstalk" else (k, c) for k, c in case.names)
-                )
-        analysis = analyse(record(key, rate, case.faults), Request(board=board))
-        explanation = explain(analysis.evidence)
-        found = names_of(explanation.story)
-        right = any(agrees(found, wanted) for wanted in accepted)
         tally.count[group] += 1
         tally.right[group] += right
         if group == "single":
-            tally.table[word(case.names)][word(found)] += 1
+            tally.table[word(case.names)][word(one.found)] += 1
         if not right:
-            rivals = "; ".join(show(names_of(r)) for r in explanation.rivals)
-            text = f"{group} {key} @{rate}: {' '.join(case.faults)}: called {show(found)}"
-            tally.missed.append(text + (f" or {rivals}" if rivals else ""))
+            text = f"{group} {key} @{rate}: {' '.join(case.faults)}: called {show(one.found)}"
+            tally.missed.append(text + (f" or {one.rivals}" if one.rivals else ""))
+    done = f"{key} @{rate} {group}: {tally.right[group]} of {tally.count[group]}"
+    print(done, *tally.missed[-3:], sep="\n  ", file=sys.stderr, flush=True)
 
 
 def report(tally: Tally) -> bool:

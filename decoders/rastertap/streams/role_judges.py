@@ -10,12 +10,15 @@ from rastertap.capture.model import HIGH
 from rastertap.match import Match
 from rastertap.streams.lines import LONGEST_LINE_S, SHORTEST_LINE_S
 from rastertap.streams.rhythm import Behaviour, concentration, dominant_interval, phases
+from rastertap.streams.role_coincidence import beside
 
 FIELD_RATE_S = (5e-3, 60e-3)
 """Field periods looked for: 17 to 200 Hz."""
 USUAL_LINE_S = 64e-6
 """Line taken for granted where no line sync is found (BT.470 Table 1-1, 625 lines)."""
 FEWEST_LINES = 12
+AT_SYNC = 0.9
+"""Part of the changes at edges of the line sync from which it is no picture: that is blank there."""
 FEWEST_CHANGES = 20
 """Changes from which it means something that they keep to a clock."""
 OTHER = 0.3
@@ -170,6 +173,9 @@ def colour_score(b: Behaviour, survey: Survey) -> Match:
         why.append(f"changes keep to the pixel clock ({lock:.2f} of 1)")
         score *= lock
     if survey.sync:
+        sync = survey.behaviours[survey.sync].channel.ticks
+        if float(beside(b.channel.ticks[:20_000], sync, 1.01 * b.step).mean()) > AT_SYNC:
+            return Match(0.1, ("changes at the edges of the line sync only",))
         quiet = _quiet_in_sync(b, survey)
         why.append(f"{quiet:.0%} quieter than chance in the line sync")
         # Without a clock to keep to, silence in the sync is all there is to tell a picture from noise; a few

@@ -27,6 +27,8 @@ TONES_S = (25e-6, 50e-3)
 """Periods of sound, 20 Hz to 20 kHz and an octave over it."""
 LOCKED = 0.5
 FEW = 20
+TOO_FAST = 0.6
+"""Part of the changes that come at the very next sample, from which there are more than are seen."""
 
 
 def describe(
@@ -54,13 +56,13 @@ def describe(
     if not b.edges:
         high = b.channel.initial == HIGH
         return (STATIC_HIGH if high else STATIC_LOW), (f"stays {'high' if high else 'low'}",)
+    intervals = np.diff(b.channel.ticks[:20_000])
+    if b.edges >= FEW and float((intervals <= 1.01 * b.step).mean()) > TOO_FAST:
+        return FAST, ("changes at nearly every sample: too fast for this sample rate",)
     if b.channel.name in clocks:
         return _clock(b, clock)
     if b.edges < FEW:
         return UNKNOWN, (f"only {b.edges} changes in the capture",)
-    intervals = np.diff(b.channel.ticks[:20_000])
-    if float((intervals <= 2.01 * b.step).mean()) > 0.8:  # noqa: PLR2004 - nearly all
-        return FAST, ("changes at nearly every sample: too fast for this sample rate",)
     echo = blame(b.channel.ticks, others, b.step, b.capture.end - b.capture.start)
     if echo is not None:
         return ECHO, (f"{echo.share:.0%} of its changes stand beside edges of {' or '.join(echo.channels)}",)
