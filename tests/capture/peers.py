@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
     View = dict[str, tuple[int, list[tuple[int, int]]]]
 
-LEVELS = {"0": 0, "1": 1, "x": 2, "z": 3}
+LEVELS = {"0": 0, "1": 1, "x": 2, "z": 3, "u": 2, "w": 2, "-": 2, "l": 0, "h": 1}
+"""Those of VCD, and those of std_logic that GHDL writes."""
 
 
 def of_capture(capture: Capture) -> View:

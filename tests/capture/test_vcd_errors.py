@@ -54,7 +54,7 @@ def check(read: Read, text: bytes, says: str, hint: str = "", **options: Any) ->
         ("#0\n@#9223372036854775808\n", "does not fit in 64 bits"),
         ("#0\n@#\n1!\n", "'#' is not a time"),
         ("#0\n@#x\n1!\n", "'#x' is not a time"),
-        ("#0\n@hello\n", "'hello' is neither a time nor a change"),
+        ("#0\n@goodbye\n", "'goodbye' is neither a time nor a change"),
         ("#0\n@! 1\n", "'!' is neither a time nor a change"),
         ("#0\n@1\n0!\n", "'1' is neither a time nor a change"),
         ("#0\n@\x01\n", "neither a time nor a change"),

@@ -24,8 +24,8 @@ _WORTH_HALVING = 1 << 17
 """Text shorter than this is read by one thread."""
 
 _NUMBER = re.compile(rb"#([0-9]+)")
-_SCALAR = re.compile(rb"[01xXzZ]([!-~]+)")
-_VECTOR = re.compile(rb"[bB][01xXzZ]+[ \t\n\r\f\v]+([!-~]+)|[rRs][!-~]*[ \t\n\r\f\v]+([!-~]+)")
+_SCALAR = re.compile(rb"[01xXzZuUwWlLhH-]([!-~]+)")
+_VECTOR = re.compile(rb"[bB][01xXzZuUwWlLhH-]+[ \t\n\r\f\v]+([!-~]+)|[rRs][!-~]*[ \t\n\r\f\v]+([!-~]+)")
 _WHOLE_KEYWORDS = (b"$end", b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
 
 

@@ -59,13 +59,17 @@ class Codes:
 
 
 def first_byte_classes() -> NDArray[np.uint8]:
-    """Class of a token by its first byte."""
+    """Class of a token by its first byte.
+
+    Beside the four levels of IEEE 1364 those of VHDL's std_logic (IEEE 1164), which GHDL writes as they are:
+    U, W and - are no known level, L and H are 0 and 1.
+    """
     classes = np.full(256, k.BAD, np.uint8)
     for characters, kind in (
         (WHITE_SPACE, k.SPACE),
-        (b"0", 0),
-        (b"1", 1),
-        (b"xX", 2),
+        (b"0lL", 0),
+        (b"1hH", 1),
+        (b"xXuUwW-", 2),
         (b"zZ", 3),
         (b"#", k.TIME),
         (b"bB", k.VECTOR),
