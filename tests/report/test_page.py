@@ -162,3 +162,22 @@ def test_noise_keeps_within_the_size_and_the_first_and_the_worst_are_kept(
     assert {0, 9} <= set(kept)
     assert f"{len(kept)} of 10 fields are in this page" in text
     assert 1_000_000 < len(text.encode()) < 1_500_000
+
+
+def test_fields_that_are_too_large_are_left_out_and_the_picture_stays(
+    checked: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rastertap.report.page.viewer.MOST_BYTES", 1000)
+    text = page(checked(GOOD).analysis)
+    assert "The fields are too large for this page" in text
+    assert 'id="fields-data"' not in text
+    assert '<img src="data:image/png;base64,' in text
+
+
+def test_a_result_that_is_too_long_is_left_out_and_said_so(
+    checked: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rastertap.report.page.build.MOST_RESULT", 1000)
+    text = page(checked(GOOD).analysis)
+    assert "The whole result is too long for it" in text
+    assert 'id="result"' not in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import functools
 import hashlib
+import json
 from importlib import resources
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
 MOST_FIELD_ROWS = 200
+MOST_RESULT = 2_000_000
+"""Longest result, as JSON, that the page holds; minutes of capture make a longer one."""
 
 
 def asset(name: str) -> str:
@@ -57,7 +60,7 @@ def templates() -> Environment:
 
 def script_json(value: Mapping[str, Any]) -> Markup:
     """Write plain data as JSON that cannot end the script element it stands in."""
-    text = dumps(value)
+    text = json.dumps(json.loads(dumps(value)), separators=(",", ":"), ensure_ascii=False)
     for letter in "<>&\u2028\u2029":
         text = text.replace(letter, f"\\u{ord(letter):04x}")
     return Markup(text)  # noqa: S704 - no letter is left that could end the element
@@ -114,7 +117,15 @@ def _picture(analysis: Analysis) -> dict[str, Any]:
         if kept == whole
         else f"{kept} of {whole} fields are in this page, the first and the worst among them."
     )
-    return {"still": still(analysis, frames), "viewer": data, "places": places, "reason": "", "kept": word}
+    if not kept:
+        word = "The fields are too large for this page; `rastertap frames` writes them as files."
+    return {
+        "still": still(analysis, frames),
+        "viewer": data if kept else None,
+        "places": places,
+        "reason": "",
+        "kept": word,
+    }
 
 
 def _sections(
@@ -166,6 +177,7 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
     picture = _picture(analysis)
     places = picture["places"]
     rows, shown = taps.tap_rows(analysis)
+    result = script_json(document(analysis, files))
     stages = way.signal_way(analysis.findings, analysis.verdict)
     fields = field_rows(analysis)
     return templates().get_template("page.html.j2").render(
@@ -187,5 +199,5 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         fields_left=max(len(fields) - MOST_FIELD_ROWS, 0),
         capture=capture_facts(analysis),
         decoders=analysis.decoded.tried,
-        result=document(analysis, files),
+        result=result if len(result) <= MOST_RESULT else "",
     )  # fmt: skip
