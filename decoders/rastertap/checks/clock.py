@@ -1,4 +1,4 @@
-"""Is the pixel clock sound?"""
+"""The pixel clock: whether it is sound, and how surely the bus can be read."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from rastertap.checks.clock_words import (
     exact_mhz,
     extra_words,
     gap_words,
+    jump_words,
     offset_words,
     on_purpose,
     rate_name,
@@ -18,13 +19,14 @@ from rastertap.checks.clock_words import (
     where_words,
 )
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
-from rastertap.checks.make import PRACTICE, against, not_measured, plural
+from rastertap.checks.make import PRACTICE, against, not_measured
 from rastertap.measured import Measured
 from rastertap.streams.pixel_clock import FEWEST_SAMPLES_A_CYCLE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from rastertap.checks.interface import Result
     from rastertap.streams.clock_events import Events
     from rastertap.streams.clock_record import ClockRecord
     from rastertap.streams.model import PixelClock
@@ -33,7 +35,8 @@ if TYPE_CHECKING:
 JITTER_PART = 0.05
 """Period jitter (rms) that a picture bears, in pixel periods: common practice, no source."""
 SWING_PART = 0.05
-"""Peak swing of a clock modulated at one rate that a picture bears, in pixel periods: common practice, no source."""
+"""Peak swing of a clock modulated at one rate that a picture bears, in pixel periods: common practice, no
+source."""
 DUTY = (0.2, 0.8)
 """High time over period that logic of the time works with: common practice, no source."""
 DRIFT_PPM = 50.0
@@ -77,7 +80,7 @@ class ClockCheck:
         else:
             yield _frequency(evidence, clock)
             if clock.record is None:
-                reason = "The clock was recovered from the picture, not tapped: what it does in each cycle is not seen."
+                reason = "The clock was recovered, not tapped: what it does in each cycle is not seen."
                 yield from (not_measured(finding, reason) for finding in IDS[1:])
             else:
                 yield from _tapped(evidence, clock, clock.record)
@@ -200,14 +203,15 @@ def _jitter(evidence: Evidence, clock: PixelClock, record: ClockRecord) -> Findi
         return not_measured("clock.jitter", "The clock was not tapped.")
     measured = Measured(clock.period_jitter.value * scale, clock.period_jitter.uncertainty * scale, "ns")
     limit = JITTER_PART * clock.period.value * scale
-    text = f"The period varies by {measured.value:.2f} ns rms, the analyser's step taken out."
+    doubt = 2 * measured.uncertainty
+    text = f"The period varies by {measured.value:.2f} +-{doubt:.2f} ns rms, the analyser's step taken out."
     source = f"{JITTER_PART:.0%} of a pixel: {PRACTICE}"
     settle = "a higher sample rate would"
     hidden = record.unseen * record.step * scale
     if measured.value <= 2 * hidden and measured.value + 2 * measured.uncertainty > limit:
         reason = (
-            f"The clock is locked to the analyser's own, so jitter below some {2 * hidden:.1f} ns cannot be told from the"
-            " sampling. Record at another sample rate, no whole multiple of the clock."
+            f"The clock is locked to the analyser's own, so jitter below some {2 * hidden:.1f} ns cannot be"
+            " told from the sampling. Record at another sample rate, no whole multiple of the clock."
         )
         return not_measured("clock.jitter", reason)
     return against("clock.jitter", measured, float("-inf"), limit, text=text, source=source, settle=settle)
@@ -262,20 +266,19 @@ def _duty(clock: PixelClock) -> Finding:
 
 
 def _event_finding(
-    finding: str, events: Events, count: int, evidence: Evidence, *, none: str, some: str, result: str
+    finding: str, events: Events, count: int, evidence: Evidence, *, none: str, some: str, result: Result
 ) -> Finding:
     """Give a finding on events; ``result`` is for when there are any."""
     if not count:
         return Finding(finding, "pass", none, 0, 0.0, "0", "", PRACTICE)
-    told = "pass" if result == "pass" else "warn" if result == "warn" else "fail"
-    return Finding(finding, told, some, count, 0.0, "0", "", PRACTICE, evidence.at_s(events.at))
+    return Finding(finding, result, some, count, 0.0, "0", "", PRACTICE, evidence.at_s(events.at))
 
 
 def _missing(evidence: Evidence, record: ClockRecord) -> Finding:
     events, places = record.events, evidence.streams.get("clock_places")
     placed = places.gaps if places is not None else None
     some = gap_words(events.gaps, events.missing, events.gaps_seen_by, placed)
-    result = "warn" if events.gaps_seen_by == "tap" else "fail"
+    result: Result = "warn" if events.gaps_seen_by == "tap" else "fail"
     if on_purpose(placed):
         result = "pass"
         some = f"The clock stops {where_words(placed)}: so regular, it is done on purpose, and no fault."
@@ -293,7 +296,7 @@ def _missing(evidence: Evidence, record: ClockRecord) -> Finding:
 def _extra(evidence: Evidence, record: ClockRecord) -> Finding:
     events, places = record.events, evidence.streams.get("clock_places")
     some = extra_words(events.extra, events.extra_seen_by, places.extra if places is not None else None)
-    result = "warn" if events.extra_seen_by == "tap" else "fail"
+    result: Result = "warn" if events.extra_seen_by == "tap" else "fail"
     none = "No extra clock edge."
     return _event_finding(
         "clock.extra_edges", events.extra, events.extra.count, evidence, none=none, some=some, result=result
@@ -303,15 +306,12 @@ def _extra(evidence: Evidence, record: ClockRecord) -> Finding:
 def _jumps(evidence: Evidence, record: ClockRecord) -> Finding:
     jumps, places = record.events.jumps, evidence.streams.get("clock_places")
     placed = places.jumps if places is not None else None
-    where = where_words(placed)
     usual = float(np.median(jumps.size)) * record.tick_s * 1e9 if jumps.size.size else 0.0
-    some = f"The clock's phase jumps {plural(jumps.count, 'time')}{', ' + where if where else ''}: usually {usual:+.0f} ns."
-    result = "fail"
+    some = jump_words(jumps.count, usual, placed)
+    result: Result = "fail"
     if on_purpose(placed):
         result = "pass"
-        some = (
-            f"The clock starts anew or is stretched {where}: so regular, it is done on purpose, and no fault."
-        )
+        some = f"The clock starts anew or is stretched {where_words(placed)}: done on purpose, and no fault."
     none = "The clock's phase never jumps."
     return _event_finding(
         "clock.phase_jump", jumps, jumps.count, evidence, none=none, some=some, result=result
@@ -329,7 +329,7 @@ def _drift(record: ClockRecord) -> Finding:
 
 
 def evidence_step(evidence: Evidence) -> float:
-    """Sampling step in ticks; one tick when it is not known."""
+    """Give the sampling step in ticks; one tick when it is not known."""
     return evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
 
 
@@ -350,7 +350,8 @@ def _margin(evidence: Evidence) -> Finding:
     )
     text = (
         f"Read the bus {point.delay * scale:.1f} ns after the {after} (phase {point.phase:.2f}): it is quiet"
-        f" for {point.margin_before.value * scale:.1f} ns before and {point.margin_after.value * scale:.1f} ns after."
+        f" for {point.margin_before.value * scale:.1f} ns before"
+        f" and {point.margin_after.value * scale:.1f} ns after."
     )
     source = "the bus must not change where it is read"
     settle = "a higher sample rate would"

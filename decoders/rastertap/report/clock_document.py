@@ -71,7 +71,7 @@ def _scaled(value: Measured | None, scale: float) -> float | None:
 
 
 def _measured(analysis: Analysis, record: ClockRecord, hz: float) -> dict[str, Any]:
-    """What only a tapped clock shows."""
+    """Give what only a tapped clock shows."""
     tick = record.tick_s
     events, places = record.events, analysis.evidence.streams.get("clock_places")
     line = record.line

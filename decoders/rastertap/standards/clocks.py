@@ -1,7 +1,7 @@
 """The trade's master clocks, exact, and which of them a pixel clock can come from by a small ratio.
 
-The subcarriers and the line rates fix most of them. Sources are those of the timing standards ("references" is
-the project's table of published figures); a plain round crystal has none.
+The subcarriers and the line rates fix most of them. Sources are those of the timing standards ("references"
+is the project's table of published figures); a plain round crystal has none.
 """
 
 from __future__ import annotations

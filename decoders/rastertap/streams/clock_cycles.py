@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rastertap.measured import Measured
-from rastertap.streams.clock_kernels import follow
+from rastertap.streams.clock_jitter import true_scatter
+from rastertap.streams.clock_kernels import WINDOW, follow, phase_steps
 from rastertap.streams.lines import GRID_WORST
 
 if TYPE_CHECKING:
@@ -18,9 +20,19 @@ NEAR = (0.12, 0.48)
 """Least and greatest distance from its due place, in periods, at which an edge still begins its cycle."""
 NEAR_SIGMAS, NEAR_STEPS = 6.0, 1.2
 """The distance in between: standard deviations of the period, and steps of the analyser."""
+WILD_SIGMAS, WILD = 5.5, 0.9
+"""The same for periods that scatter wildly: standard deviations, and periods at most."""
+SAME_PHASE = 0.25
+"""An edge this near (periods) to its due place, cycles missing or not, has kept the phase."""
+LEAST_STEP, STEP_SLIP, STEP_SIGMAS = 0.12, 1.15, 5.0
+"""Phase steps sought: at least this part of a period; this many steps of the analyser and deviations."""
+STANDS_OUT = (1.6, 2.6)
+"""Intervals further from the middle than so many steps and quartile distances are not counted as scatter."""
 END_EDGES = 16
 """Edges averaged at both ends of a stretch to find its mean period."""
 COVERAGE_BINS = 256
+FEWEST_SLIPS, ROUNDED, SLIP_UNEVEN = 3, 2.0, 0.01
+"""Slips needed; ticks by which rounded stamps make them differ; part by which their distances may differ."""
 SOME = 10_007
 """Intervals looked at for their median; a prime, so that nothing regular is met too often."""
 
@@ -83,10 +95,35 @@ def rough_period(edges: NDArray[np.int64]) -> float:
 
 
 def _scatter(intervals: NDArray[np.int64], period: float, step: float) -> float:
-    """Standard deviation of the usual intervals, ticks, without what a steady clock shows on the grid."""
+    """Give the standard deviation of the usual intervals, ticks, the grid's part taken out."""
     usual = intervals[np.abs(intervals - period) < 0.5 * period]
     part = period / step % 1
     return float(np.sqrt(max(float(usual.var()) - step**2 * part * (1 - part), 0.0)))
+
+
+def _near(scatter: float, step: float) -> float:
+    """How far from its due place an edge still begins its cycle; all in periods.
+
+    Half-way to the next cycle at most, unless the periods scatter so much that edges often go beyond.
+    """
+    if WILD_SIGMAS * scatter > NEAR[1]:
+        return min(WILD_SIGMAS * scatter, WILD)
+    return float(np.clip(NEAR_SIGMAS * scatter + NEAR_STEPS * step, *NEAR))
+
+
+def _least_step(edges: NDArray[np.int64], number: NDArray[np.int64], period: float, step: float) -> float:
+    """Least phase step that is sought, ticks: above the grid's own slips and the wandering of the phase.
+
+    Means over `WINDOW` edges to either side scatter less than intervals over as many cycles do, whether edges
+    or periods scatter; intervals with a step in them are left out as far as they stand out.
+    """
+    apart = number[WINDOW:] - number[:-WINDOW] == WINDOW
+    off = (edges[WINDOW:] - edges[:-WINDOW])[apart] - WINDOW * period
+    if off.size:
+        low, middle, high = np.quantile(off[:: 1 + off.size // SOME], (0.25, 0.5, 0.75))
+        off = off[np.abs(off - middle) <= max(STANDS_OUT[0] * step, STANDS_OUT[1] * (high - low))]
+    noise = true_scatter(float(off.var()) / step**2, WINDOW * period / step) * step if off.size else 0.0
+    return float(max(LEAST_STEP * period, STEP_SLIP * step + STEP_SIGMAS * noise))
 
 
 def _gain(intervals: NDArray[np.int64], period: float) -> float:
@@ -112,57 +149,62 @@ def count_cycles(edges: NDArray[np.int64], step: float) -> Cycles:
     """
     period = rough_period(edges)
     intervals = np.diff(edges)
-    near = float(
-        np.clip((NEAR_SIGMAS * _scatter(intervals, period, step) + NEAR_STEPS * step) / period, *NEAR)
-    )
-    near *= period
-    steady = np.abs(intervals - period) < near
+    near = _near(_scatter(intervals, period, step) / period, step / period) * period
+    steady = np.abs(intervals - period) < min(near, NEAR[1] * period)
     first = int(np.argmax(steady[:-1] & steady[1:]))
-    number, gap, jump = follow(edges, first, period, near, _gain(intervals, period))
+    same = min(near, SAME_PHASE * period) if near <= NEAR[1] * period else 0.5 * period
+    number, gap, jump = follow(edges, first, period, near, same, _gain(intervals, period))
     kept = number >= 0
     late = np.flatnonzero(gap)
     missing = [edges[i] - period * np.arange(gap[i], 0, -1) for i in late]
-    begins = edges[kept]
-    broken = np.flatnonzero((gap[kept] > 0) | (jump[kept] != 0))
-    jumps = np.flatnonzero(jump[kept] != 0)
+    begins, number, jump = edges[kept], number[kept], jump[kept]
+    known = np.concatenate(([0], np.flatnonzero(jump), [begins.size]))
+    jump += phase_steps(begins, number, known, period, _least_step(begins, number, period, step))
+    jumps = np.flatnonzero(jump)
+    broken = np.flatnonzero((gap[kept] > 0) | (jump != 0))
     ends = np.array([begins.size])
     start = np.array([0])
     return Cycles(
         edges=begins,
-        number=number[kept],
+        number=number,
         runs=np.concatenate((start, broken, ends)),
         stretches=np.concatenate((start, jumps, ends)),
         extra=edges[first:][~kept[first:]],
         gap=gap[kept],
         missing=np.rint(np.concatenate(missing)).astype(np.int64) if missing else np.empty(0, np.int64),
         jumps=jumps,
-        jump_ticks=jump[kept][jumps],
+        jump_ticks=jump[jumps],
         rough_period=period,
     )
 
 
-def mean_period(cycles: Cycles, step: float) -> Measured:
-    """Mean period over the recording, phase jumps left out.
+def slipping_step(cycles: Cycles) -> float:
+    """Find the analyser's step where only the clock's slips show it, in ticks; 0 when nothing does.
 
-    The measurand is what the clock did in this recording: a clock whose phase wanders has another mean in
-    the next one. A stretch is measured between the means of a few edges at both its ends; the analyser shifts
-    each by less than a step, so that `GRID_WORST` bounds the error.
-
-    Parameters
-    ----------
-    cycles : Cycles
-        The clock.
-    step : float
-        Ticks.
+    A clock very near to a whole number of steps is seen as perfectly even, but for one step too many (or too
+    few) each time that it has slipped by one: jumps all alike, at even distances, a whole part of the period.
     """
-    return period_of(stretch_sums(cycles, (0, cycles.edges.size)), cycles.rough_period, step)
+    sizes, apart = np.abs(cycles.jump_ticks), np.diff(cycles.number[cycles.jumps])
+    if sizes.size < FEWEST_SLIPS or abs(np.sign(cycles.jump_ticks).sum()) != sizes.size:
+        return 0.0
+    steps = round(cycles.rough_period / float(sizes.mean()))
+    alike = np.ptp(sizes) <= ROUNDED and np.ptp(apart) <= ROUNDED + SLIP_UNEVEN * float(apart.mean())
+    # From slip to slip the clock gains or loses one step.
+    slip = float(np.sign(cycles.jump_ticks[0]) / apart.mean())
+    step = cycles.rough_period / (steps + slip) if steps > 1 else 0.0
+    return step if alike and abs(step - float(sizes.mean())) <= ROUNDED else 0.0
 
 
 def stretch_sums(cycles: Cycles, part: tuple[int, int]) -> NDArray[np.float64]:
-    """Sum over the stretches within a part of the edges (indices): ticks, cycles, number of stretches."""
+    """Sum over the stretches within a part of the edges (indices): ticks, cycles, number of stretches.
+
+    Their ratio is the mean period in this recording: a clock whose phase wanders has another one in the next.
+    A stretch is measured between the means of a few edges at both its ends; the analyser shifts each by less
+    than a step, so that `GRID_WORST` bounds the error.
+    """
     ticks, count, shifts = 0.0, 0.0, 0.0
     bounds = np.unique(np.clip(cycles.stretches, *part))
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in pairwise(bounds.tolist()):
         if high - low < 2:  # noqa: PLR2004 - an interval has two ends
             continue
         few = max(1, min(END_EDGES, (high - low) // 4))

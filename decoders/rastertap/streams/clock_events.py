@@ -15,10 +15,14 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 SeenBy = Literal["chip", "tap", "unknown"]
-"""Whether the chip's lines bear the event too ("chip": the generator's fault), or not (the lead's), or no telling."""
+"""Whether the chip's lines bear the event too ("chip": the generator's fault), or not (the lead's), or no
+telling."""
 MOST_EVENTS = 20_000
 """Events of one kind kept with their times; beyond, only the count goes on."""
 VOTES = 3
+"""Lines with an event in them from which it is told who saw the events."""
+WHOLE_LINE, SURE = 0.4, 0.3
+"""How far a line's length may be from the usual (a part of it); how near a whole cycle an event must cost."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +93,7 @@ class ClockEvents:
         )
 
 
-def _events(at: Ints, cycle: Ints, size: NDArray[np.float64], span: tuple[int, int]) -> Events:
+def _events(at: Ints, cycle: Ints, size: NDArray[np.float64] | Ints, span: tuple[int, int]) -> Events:
     inside = (at >= span[0]) & (at < span[1])
     kept = np.flatnonzero(inside)[:MOST_EVENTS]
     return Events(int(np.count_nonzero(inside)), at[kept], cycle[kept], size[kept].astype(np.float64))
@@ -125,24 +129,21 @@ def find_events(cycles: Cycles, sync: Ints, span: tuple[int, int]) -> ClockEvent
 def _seen_by(cycles: Cycles, sync: Ints, times: Ints, *, sign: int) -> SeenBy:
     """Tell by the length of the lines: a chip that lacked a cycle makes its line a cycle longer.
 
-    The lines with an event in them, counted in due cycles, have the usual number when only the tap has it,
-    and one more (for an extra edge: one less) for each event when the chip has it too.
+    Counted in due cycles, lines grow by none for each event in them when only the tap has it, and by one (for
+    an extra edge: shrink by one) when the chip has it too.
     """
     if sync.size < VOTES or not times.size:
         return "unknown"
-    place = cycles.at(sync)
-    length = np.diff(place)
-    struck = np.diff(np.searchsorted(times, sync))
+    length = np.diff(cycles.at(sync))
+    struck = np.diff(np.searchsorted(times, sync)).astype(np.float64)
     broken = np.diff(np.searchsorted(cycles.edges[cycles.jumps], sync)) > 0
-    plain = length[(struck == 0) & ~broken]
-    usual = float(np.median(plain if plain.size >= VOTES else length - sign * struck * 0.5))
-    asked = (struck > 0) & ~broken & (np.abs(length - usual) < 0.4 * usual)  # noqa: PLR2004 - a whole line
-    off = (length[asked] - usual) * sign
-    chip = int(np.count_nonzero(np.abs(off - struck[asked]) < 0.5))  # noqa: PLR2004 - nearest whole cycle
-    tap = int(np.count_nonzero(np.abs(off) < 0.5))  # noqa: PLR2004
-    if chip + tap < min(VOTES, np.count_nonzero(struck)) or chip == tap:
+    whole = ~broken & (np.abs(length - np.median(length)) < WHOLE_LINE * np.median(length))
+    struck, length = struck[whole], length[whole]
+    about = struck - struck.mean() if struck.size else struck
+    if np.count_nonzero(struck) < VOTES or not about.any():
         return "unknown"
-    return "chip" if chip > tap else "tap"
+    longer = float(about @ length / (about @ about)) * sign
+    return "chip" if abs(longer - 1) < SURE else "tap" if abs(longer) < SURE else "unknown"
 
 
 def edges_of_the_chip(cycles: Cycles, events: ClockEvents) -> Ints:

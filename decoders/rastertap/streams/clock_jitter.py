@@ -1,18 +1,19 @@
 """Jitter well below the analyser's step, from the scatter of intervals over one cycle, two, three ...
 
-A clock's edges are seen on the analyser's grid. For an interval of length ``L`` (in steps) that begins anywhere
-on the grid, what is seen is one of the two whole numbers about ``L``; over all beginnings its variance is
-``f (1 - f)`` with ``f`` the fraction of ``L``. When ``L`` itself scatters (gaussian, variance ``s**2``) it is
+A clock's edges are seen on the analyser's grid. For an interval of length ``L`` (in steps) that begins
+anywhere on the grid, what is seen is one of the two whole numbers about ``L``; over all beginnings its
+variance is ``f (1 - f)`` with ``f`` the fraction of ``L``. When ``L`` itself scatters (gaussian, variance
+``s**2``) it is
 
     V(s) = s**2 + 1/6 - sum_j cos(2 pi j f) exp(-2 pi**2 j**2 s**2) / (pi j)**2 ,   j = 1, 2, ...
 
-which follows from the Fourier series of ``f (1 - f)``. ``V`` rises with ``s`` throughout, but hardly when ``f``
-is near a half and steeply when it is near 0. Among intervals of 1 to some dozens of cycles some are always
-nearly a whole number of steps: those resolve jitter of some hundredths of a step.
+which follows from the Fourier series of ``f (1 - f)``. ``V`` rises with ``s`` throughout, but hardly when
+``f`` is near a half and steeply when it is near 0. Among intervals of 1 to some dozens of cycles some are
+always nearly a whole number of steps: those resolve jitter of some hundredths of a step.
 
 How the variance grows with the number of cycles ``m`` tells the kinds apart: edges that scatter round their
-place give ``2 s_edge**2`` for every ``m``, periods that vary independently give ``m s_period**2``, a wandering
-frequency a part that grows as ``m**2``.
+place give ``2 s_edge**2`` for every ``m``, periods that vary independently give ``m s_period**2``, a
+wandering frequency a part that grows as ``m**2``.
 """
 
 from __future__ import annotations
@@ -81,6 +82,12 @@ def recorded_variance(sigma: Floats, length: Floats) -> Floats:
     damped = np.exp(-2 * np.pi**2 * TERMS[:, None] ** 2 * sigma**2)
     # The terms left out of an undamped series: their mean size is the tail of 1/6 = sum 1/(pi j)**2.
     return np.asarray(np.maximum(sigma**2 + 1 / 6 - wave @ damped, 0.0), np.float64)
+
+
+def true_scatter(variance: float, length: float) -> float:
+    """Give the scatter of an interval from the variance of what was recorded; all in steps."""
+    table = np.maximum.accumulate(recorded_variance(SIGMAS, np.array([length]))[0])
+    return float(np.interp(variance, table, SIGMAS))
 
 
 def _pooled(sums: Floats) -> tuple[Floats, Floats]:
@@ -162,7 +169,7 @@ def find_jitter(sums: Floats, period: Measured, step: float, unseen: float) -> J
     """
     scaled = sums / np.array([1.0, step, step**2])
     length = period.value / step
-    table = np.maximum.accumulate(recorded_variance(SIGMAS, LAGS * length), axis=1)
+    table = np.maximum.accumulate(recorded_variance(SIGMAS, np.asarray(LAGS * length, np.float64)), axis=1)
     doubt = period.uncertainty / step
     if scaled[:, 0, 0].sum() < FEWEST_INTERVALS:
         unknown = Measured(0.0, step, "ticks")

@@ -1,4 +1,4 @@
-"""Where in the picture the clock's events fall, and whether they repeat: each line, each field, every N cycles."""
+"""Where in the picture the clock's events fall, and how they repeat: each line, field, every N cycles."""
 
 from __future__ import annotations
 
@@ -139,7 +139,7 @@ class ClockPlacesDecoder:
             return Match(0.0, ("the clock was not tapped, so its faults are not seen",))
         return Match(0.9, ("pixel clock and sync are there",))
 
-    def decode(self, context: Context, options: ClockPlacesOptions) -> ClockPlaces:  # noqa: ARG002 - it has none
+    def decode(self, context: Context, options: ClockPlacesOptions) -> ClockPlaces:  # noqa: ARG002 - none
         """Place every kind of event."""
         clock = cast("PixelClock", context.streams["pixel_clock"])
         sync = cast("Sync", context.streams["sync"])
@@ -152,7 +152,7 @@ class ClockPlacesDecoder:
         )
         return ClockPlaces(gaps, extra, jumps)
 
-    def join(self, earlier: ClockPlaces, later: ClockPlaces, at: int) -> ClockPlaces:  # noqa: ARG002 - spans do not overlap
+    def join(self, earlier: ClockPlaces, later: ClockPlaces, at: int) -> ClockPlaces:  # noqa: ARG002
         """Join both."""
         return ClockPlaces(
             earlier.gaps.joined(later.gaps),

@@ -1,4 +1,4 @@
-"""The pixel clock against the line rate, the subcarrier and every other clock: whole ratios, locked or not."""
+"""The pixel clock against line rate, subcarrier and other clocks: whole ratios, locked or not."""
 
 from __future__ import annotations
 
@@ -20,17 +20,19 @@ if TYPE_CHECKING:
 FEWEST_EDGES = 2000
 SLOWEST_S = 4e-6
 STEADY_SHARE = 0.9
-"""Part of the intervals that must be within a tenth (and two steps) of the usual one to call a channel a clock."""
+"""Part of the intervals that must be within a tenth (and two steps) of the usual one in a clock."""
 LARGEST_DENOMINATOR = 12
 SLIP = 0.25
-"""A locked clock's ratio times the cycles counted is whole to this part of a cycle, or to three uncertainties."""
-SLOPE_PPM = 0.5
-"""A ratio this near (ppm) to a small fraction over the recording, or within three uncertainties, is taken as locked."""
+"""How near to a whole number of pixels a line must be to be compared with it."""
+LOCKED_PPM = 0.5
+"""A ratio this near (ppm) to a small fraction, or within three uncertainties, is taken as locked."""
+NEAR_PART = 1e-3
+"""How near (relative) a ratio must be to a small fraction to be compared with it."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ratio:
-    """Frequency of the pixel clock over that of something else, measured on one timebase: its error drops out.
+    """Frequency of the pixel clock over another one, on one timebase: its error drops out.
 
     Parameters
     ----------
@@ -63,7 +65,7 @@ class Ratio:
         if self.off_ppm is None:
             return None
         doubt = self.ratio.uncertainty / self.ratio.value * 1e6
-        return abs(self.off_ppm) <= max(3 * doubt, SLOPE_PPM)
+        return abs(self.off_ppm) <= max(3 * doubt, LOCKED_PPM)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +96,7 @@ class ClockRatiosDecoder:
         """Fit whenever there is a pixel clock."""
         return Match(0.9, tuple(sorted(context.streams)))
 
-    def decode(self, context: Context, options: ClockRatiosOptions) -> ClockRatios:  # noqa: ARG002 - it has none
+    def decode(self, context: Context, options: ClockRatiosOptions) -> ClockRatios:  # noqa: ARG002 - none
         """Measure the ratios."""
         clock = cast("PixelClock", context.streams["pixel_clock"])
         sync = cast("Sync", context.streams["sync"])
@@ -111,7 +113,7 @@ class ClockRatiosDecoder:
                     )
         return ClockRatios(tuple(found))
 
-    def join(self, earlier: ClockRatios, later: ClockRatios, at: int) -> ClockRatios:  # noqa: ARG002 - sums of both
+    def join(self, earlier: ClockRatios, later: ClockRatios, at: int) -> ClockRatios:  # noqa: ARG002
         """Keep the ratios of the piece that measured them better."""
         better = {r.name: r for r in later.ratios}
         return ClockRatios(
@@ -148,7 +150,7 @@ def _ratio(
     near = Fraction(round(value)) if whole else Fraction(value).limit_denominator(LARGEST_DENOMINATOR)
     close = (
         near > 0
-        and abs(value / float(near) - 1) < 1e-3
+        and abs(value / float(near) - 1) < NEAR_PART
         and (whole is False or abs(value - round(value)) < SLIP)
-    )  # noqa: PLR2004 - 1000 ppm
+    )
     return Ratio(name, Measured(value, doubt, ""), near if close else None, sums, step)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.measured import Measured
-from rastertap.streams.clock_cycles import grid_coverage, period_of, stretch_sums, unseen_part
+from rastertap.streams.clock_cycles import END_EDGES, grid_coverage, period_of, stretch_sums, unseen_part
 from rastertap.streams.clock_events import ClockEvents, find_events
 from rastertap.streams.clock_jitter import BLOCKS, LAGS, MOST_BLOCKS, Jitter, find_jitter
 from rastertap.streams.clock_kernels import lagged_sums
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 NEXT_CYCLE = 1.2
 """A high time of more periods than this belongs to a cycle with an edge missing."""
+WILD = 0.1
+"""Scatter of the period, as a part of it, from which cycles may be miscounted."""
 SPECTRUM_SAMPLE_S = 8e-6
 """Time averaged to one sample of the spectrum: lines up to some 60 kHz show, the line rate among them."""
 ALLAN_TIMES_S = (1e-3, 1e-2, 0.1, 1.0, 10.0)
@@ -73,9 +75,28 @@ class ClockRecord:
     events: ClockEvents
 
     @cached_property
-    def period(self) -> Measured:
-        """Mean period in this recording, ticks."""
+    def _raw_period(self) -> Measured:
+        """Mean period with what the grid leaves unsure, ticks."""
         return period_of(self.stretches, self.reference, self.step)
+
+    @cached_property
+    def period(self) -> Measured:
+        """Mean period in this recording, ticks.
+
+        The ends of a stretch are means of `END_EDGES` edges: scatter of the edges averages out there, but a
+        clock that wanders has moved on within them, by ``sqrt(2/3 END_EDGES)`` of a period's scatter.
+        """
+        ticks, count, stretches = self.stretches
+        if not count:
+            return self._raw_period
+        ends = np.hypot(
+            self.jitter.edge * np.sqrt(2 / END_EDGES), self.jitter.walk * np.sqrt(2 * END_EDGES / 3)
+        )
+        doubt = float(np.hypot(self._raw_period.uncertainty, ends * np.sqrt(stretches) / count))
+        if self.jitter.period.value > WILD * self.reference:
+            # With so wild a clock a cycle may be counted that was none, or the other way round.
+            doubt = float(np.hypot(doubt, self.reference / count))
+        return Measured(float(ticks / count), doubt, "ticks")
 
     @cached_property
     def unseen(self) -> float:
@@ -85,7 +106,7 @@ class ClockRecord:
     @cached_property
     def jitter(self) -> Jitter:
         """Jitter, the analyser's step taken out."""
-        return find_jitter(self.lagged, self.period, self.step, self.unseen)
+        return find_jitter(self.lagged, self._raw_period, self.step, self.unseen)
 
     @cached_property
     def duty(self) -> Measured | None:
@@ -108,7 +129,7 @@ class ClockRecord:
 
     @cached_property
     def _jump_walk(self) -> float:
-        """Error that taking out phase jumps adds up to, as if each cycle had its share: step/sqrt(6) a jump."""
+        """Error that taking out phase jumps adds, shared among the cycles: step / sqrt(6) a jump."""
         return self.step * float(np.sqrt(self.events.jumps.count / 6 / max(self.cycles, 1)))
 
     @cached_property
@@ -118,10 +139,12 @@ class ClockRecord:
 
     @cached_property
     def tie_rms(self) -> Measured:
-        """Time interval error against the best steady clock, ticks: block means, so that the step averages out."""
+        """Time interval error against the best steady clock, ticks; of block means, without the step."""
         error = self.series.error(self.period.value)
         place = np.linspace(-1, 1, error.size)
-        rest = error - np.polyval(np.polyfit(place, error, 1), place) if error.size > 2 else error  # noqa: PLR2004
+        rest = error
+        if error.size > 2:  # noqa: PLR2004 - a line goes through two
+            rest = error - np.polyval(np.polyfit(place, error, 1), place)
         return Measured(float(rest.std()), self.step / np.sqrt(12), "ticks")
 
     def allan(self) -> list[tuple[float, float, float]]:
@@ -166,7 +189,7 @@ class ClockRecord:
 
 
 def _referred(lagged: Floats, old: float, new: float) -> Floats:
-    """Sums about another period."""
+    """Give the sums about another period."""
     moved = lagged.copy()
     shift = LAGS * (old - new)
     moved[:, :, 1] = lagged[:, :, 1] + lagged[:, :, 0] * shift

@@ -103,8 +103,9 @@ def spectrum_of(series: Series, period: float) -> Spectrum:
 def beats_of_the_grid(spectrum: Spectrum, period: float, step: float) -> Floats:
     """Power that a steady clock may show in each bin, for being seen on the analyser's grid.
 
-    The recorded edge is late by a sawtooth of one step, whose j-th harmonic has the amplitude ``step / (pi j)``
-    and appears at the frequency ``j period / step`` less the nearest whole number, of the clock's frequency.
+    The recorded edge is late by a sawtooth of one step, whose j-th harmonic has the amplitude ``step / (pi
+    j)`` and appears at the frequency ``j period / step`` less the nearest whole number, of the clock's
+    frequency.
     """
     j = np.arange(1, HARMONICS + 1)
     cycles = j * (period / step)
@@ -114,7 +115,8 @@ def beats_of_the_grid(spectrum: Spectrum, period: float, step: float) -> Floats:
     # What lies above half the sample rate of the series is folded down.
     sampled = alias * spectrum.block
     place = np.rint(np.abs(sampled - np.round(sampled)) * spectrum.length).astype(np.int64)
-    # An error of the period moves the j-th beat j times as far; the period is sure to a part of a step a segment.
+    # An error of the period moves the j-th beat j times as far; the period is sure to a part of a step a
+    # segment.
     reach = np.ceil(BEAT_DOUBT * j).astype(np.int64) + 2 * LOBE
     size = spectrum.power.size
     change = np.zeros(size + 1)

@@ -1,7 +1,7 @@
 """Time interval error: how early or late the clock is against a steady one, averaged over blocks of cycles.
 
-The series is what slow measures need: drift, and the Allan deviation. Its length is bounded: when it grows too
-long, neighbouring blocks are joined.
+The series is what slow measures need: drift, and the Allan deviation. Its length is bounded: when it grows
+too long, neighbouring blocks are joined.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class Series:
 
 
 def block_means(cycles: Cycles, block: int, part: tuple[int, int]) -> Series:
-    """Average the edges ``part[0]`` up to ``part[1]`` in blocks of ``block`` cycles; blocks half empty are left out.
+    """Average edges in blocks of ``block`` cycles; blocks half empty are left out.
 
     Parameters
     ----------
@@ -121,12 +121,12 @@ def drift_of(series: Series, period: float, step: float, walk: float) -> Measure
 
     Notes
     -----
-    The time interval error is projected on the second Legendre polynomial P2; a part ``c P2`` over a span ``L``
-    is a change of frequency of ``-12 c / L``. The analyser moves each edge by at most half a step to either
-    side; whatever the pattern, ``c`` is wrong by at most ``5/2 x step/2 x integral |P2| = 0.962 step``, taken as
-    the half-width of a uniform interval. A random walk of ``walk`` a cycle over N cycles gives ``c`` a standard
-    deviation of ``walk sqrt(0.119 N)`` (integral of the covariance). Derived here; checked by Monte Carlo in
-    the tests.
+    The time interval error is projected on the second Legendre polynomial P2; a part ``c P2`` over a span
+    ``L`` is a change of frequency of ``-12 c / L``. The analyser moves each edge by at most half a step to
+    either side; whatever the pattern, ``c`` is wrong by at most ``5/2 x step/2 x integral |P2| = 0.962
+    step``, taken as the half-width of a uniform interval. A random walk of ``walk`` a cycle over N cycles
+    gives ``c`` a standard deviation of ``walk sqrt(0.119 N)`` (integral of the covariance). Derived here;
+    checked by Monte Carlo in the tests.
     """
     if series.cycle.size < FEWEST_POINTS:
         return None

@@ -272,10 +272,13 @@ class BitDelay:
 
     @property
     def spread(self) -> float:
-        """Standard deviation of the delay, ticks, the analyser's step (triangular, step / sqrt(6)) taken out."""
+        """Standard deviation of the delay, ticks, what the analyser's grid adds taken out."""
         if not self.count:
             return 0.0
-        return max(self.squares / self.count - self.mean**2 - self.step**2 / 6, 0.0) ** 0.5
+        from rastertap.streams.clock_jitter import true_scatter
+
+        variance = max(self.squares / self.count - self.mean**2, 0.0)
+        return self.step * true_scatter(variance / self.step**2, self.mean / self.step)
 
     def joined(self, later: BitDelay) -> BitDelay:
         """Add the changes of a later piece."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.streams.clock_cycles import count_cycles, typical
+from rastertap.streams.clock_cycles import count_cycles, slipping_step, typical
 from rastertap.streams.clock_events import edges_of_the_chip
 from rastertap.streams.clock_record import ClockRecord, record_clock
 from rastertap.streams.interface import CONTRACT, Context
@@ -20,9 +20,11 @@ if TYPE_CHECKING:
 
 FEWEST_CYCLES = 100
 FEWEST_SAMPLES_A_CYCLE = 2.2
-"""Below this the analyser cannot follow both levels of a clock (two are the limit of sampling, and some room)."""
+"""Below this the analyser cannot follow both levels of a clock (two are the limit of sampling, and some
+room)."""
 LOST_PULSES = 0.01
-"""Part of the cycles missing from which, with pulses one step wide, the analyser is taken to overlook pulses."""
+"""Part of the cycles missing from which, with pulses one step wide, the analyser is taken to overlook
+pulses."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class TappedPixelClock:
             return Match(0.0, ("no channel behaves like a pixel clock",))
         return Match(found[0].score, (f"pixel clock on {found[0].channel}",))
 
-    def decode(self, context: Context, options: TappedPixelClockOptions) -> PixelClock:  # noqa: ARG002 - it has none
+    def decode(self, context: Context, options: TappedPixelClockOptions) -> PixelClock:  # noqa: ARG002 - none
         """Measure the cycles."""
         channel = context.channel_with("pixel_clock")
         if channel is None:
@@ -58,20 +60,24 @@ class TappedPixelClock:
         known = context.capture.sample_period is not None and context.capture.sample_period.known
         if known:
             _refuse_undersampled(np.diff(rising), context.step)
-        cycles = count_cycles(rising, context.step)
+        step = context.step
+        cycles = count_cycles(rising, step)
+        if not known and (hidden := slipping_step(cycles)):
+            step = hidden
+            cycles = count_cycles(rising, step)
         record = record_clock(
             cycles,
             falling,
             _line_sync(context),
             context.counted,
-            step=context.step,
+            step=step,
             tick_s=float(context.capture.tick),
         )
         if known:
             _refuse_overlooked(record)
         return _clock(channel.name, edges_of_the_chip(cycles, record.events), record)
 
-    def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002 - spans do not overlap
+    def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002
         """Join the sums; the edges of long captures are not kept."""
         if earlier.record is None or later.record is None:
             return earlier
@@ -112,10 +118,11 @@ def _refuse_overlooked(record: ClockRecord) -> None:
         return
     low_longest = record.period.value - total / count
     if longest <= 1.5 * record.step or low_longest <= record.step:
-        level = "high" if longest <= 1.5 * record.step else "low"  # noqa: PLR2004 - one step
+        level = "high" if longest <= 1.5 * record.step else "low"
+        share = record.events.missing / (record.cycles + record.events.missing)
         raise DecodeError(
-            f"the clock's {level} time is shorter than the analyser's step, which overlooks"
-            f" {record.events.missing / (record.cycles + record.events.missing):.0%} of the cycles: undersampled"
+            f"the clock's {level} time is shorter than the analyser's step, which overlooks {share:.0%} of"
+            " the cycles: undersampled"
         )
 
 

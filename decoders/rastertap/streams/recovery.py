@@ -72,8 +72,8 @@ class RecoveredPixelClock:
         told, period = describe(course, found, starts, context.step)
         if told.agreement < FEWEST_AGREEMENT:
             raise DecodeError(
-                f"the colour changes keep to a pixel rate of {1e-6 / (period.value * tick_s):.3f} MHz only loosely"
-                f" (agreement {told.agreement:.2f} of 1)"
+                f"the colour changes keep to a pixel rate of {1e-6 / (period.value * tick_s):.3f} MHz"
+                f" only loosely (agreement {told.agreement:.2f} of 1)"
             )
         none = np.empty(0, np.int64)
         return PixelClock(
@@ -89,7 +89,7 @@ class RecoveredPixelClock:
             recovered=replace(told, why=_why_not_tapped(context)),
         )
 
-    def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002 - sums of both
+    def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002
         """Join the sums."""
         first, second = earlier.recovered, later.recovered
         if first is None or second is None:

@@ -136,7 +136,8 @@ def follow_phase(found: LineChanges, starts: Ints, frequency: float, step: float
         steady = _steady(found, begin, frequency - advance / found.period, step)
         tried = [steady] if steady is not None else []
     tried += [_restarted(found, frequency, starts.size), _wandering(found, begin, running, frequency)]
-    # The grid alone costs a steady clock this much; one counted from the lines' starts twice, as they are on it.
+    # The grid alone costs a steady clock this much; one counted from the lines' starts twice, as they are on
+    # it.
     grid = float(np.sinc(step * frequency))
     best = max(course.agreement for course in tried)
     enough = {"steady": min(best, 0.96 * grid), "restarted": best * grid, "wandering": best}
@@ -153,7 +154,7 @@ def _fit(time: Floats, off: Floats) -> tuple[float, float]:
 
 def _smoothed(values: Floats) -> Floats:
     """Sum over neighbouring lines."""
-    return np.convolve(values, np.ones(min(2 * NEIGHBOURS + 1, values.size)), "same")
+    return np.asarray(np.convolve(values, np.ones(min(2 * NEIGHBOURS + 1, values.size)), "same"))
 
 
 def _steady(found: LineChanges, begin: Floats, frequency: float, step: float) -> PhaseCourse | None:
@@ -166,7 +167,7 @@ def _steady(found: LineChanges, begin: Floats, frequency: float, step: float) ->
         frequency, offset = frequency - slope, offset + more
     off = _wrap(frequency * time - offset)
     number = _smoothed(np.bincount(found.line, minlength=begin.size).astype(np.float64))
-    total = _smoothed(np.bincount(found.line, off, minlength=begin.size))
+    total = _smoothed(np.bincount(found.line, off, minlength=begin.size).astype(np.float64))
     known = number >= FEWEST_FOR_MEAN
     if np.abs(total[known] / number[known]).max(initial=0.0) > STEADY + STEADY_STEPS * step * frequency:
         return None
@@ -220,16 +221,16 @@ def boundaries(course: PhaseCourse, starts: Ints, start: int, end: int) -> Ints:
     ]
     phase = np.concatenate((outside[:1], course.line_phase, outside[1:]))
     numbers = np.arange(np.ceil(phase[0]), np.floor(phase[-1]) + 1)
-    return np.rint(np.interp(numbers, phase, knots)).astype(np.int64)
+    return np.asarray(np.rint(np.interp(numbers, phase, knots)), np.int64)
 
 
 def _lines_of_their_own(course: PhaseCourse, starts: Ints, end: int) -> Ints:
-    """Give the boundaries of a clock that begins anew in each line, each line's up to where the next one's begin."""
+    """Give the boundaries of a clock that begins anew in each line, up to where the next one's begin."""
     period = 1 / course.frequency
     first = starts + (np.ceil(course.line_phase - 0.5) - course.line_phase) * period
     until = np.append(first[1:] - 0.5 * period, float(end))
     edges = [np.arange(low, high, period) for low, high in zip(first, until, strict=True)]
-    return np.rint(np.concatenate(edges)).astype(np.int64)
+    return np.asarray(np.rint(np.concatenate(edges)), np.int64)
 
 
 def describe(
@@ -237,8 +238,8 @@ def describe(
 ) -> tuple[Recovered, Measured]:
     """Say how the clock was found, and give its period with its uncertainty (ticks).
 
-    The mean over the recording is bounded as that of a tapped clock (`GRID_WORST`); of a clock that starts anew
-    in each line, each line is a stretch of its own.
+    The mean over the recording is bounded as that of a tapped clock (`GRID_WORST`); of a clock that starts
+    anew in each line, each line is a stretch of its own.
     """
     period = 1 / course.frequency
     lines = int(np.count_nonzero(np.bincount(found.line)))

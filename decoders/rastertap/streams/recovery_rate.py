@@ -1,8 +1,8 @@
 """The pixel rate from the edges of the colour bus alone: the slowest clock that all its changes keep to.
 
 Within one line the changes stand at whole numbers of pixel periods. The Fourier transform of their times is
-then as large at the pixel rate as at frequency 0; at lower frequencies it is not, unless no change ever stands
-at an odd pixel. The power is averaged over lines, so that the clock need not run on from line to line.
+then as large at the pixel rate as at frequency 0; at lower frequencies it is not, unless no change ever
+stands at an odd pixel. The power is averaged over lines, so that the clock need not run on from line to line.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ FEWEST_AGREEMENT = 0.5
 ODD_SHARE, ODD_CHANGES = 0.002, 20
 """Changes on the new points of a finer grid, as a share and in number: then that one is the pixel's."""
 NARROW, VALLEY = 0.15, 2.0
-"""How near to a point, in its periods; and how many more there than half-way between points (jitter fills that)."""
+"""How near to a point, in its periods; and how many more there than half-way between points (jitter fills
+that)."""
 FINER = (2, 3)
 
 
@@ -65,7 +66,7 @@ class LineChanges:
 
 
 def changes_by_line(changes: Ints, starts: Ints) -> LineChanges:
-    """Sort changes (ticks, increasing) into lines; what comes before the first or after the last is left out."""
+    """Sort changes (ticks, increasing) into lines; those outside all lines are left out."""
     line = np.searchsorted(starts, changes, side="right") - 1
     inside = (line >= 0) & (line < starts.size - 1)
     line, time = line[inside], (changes[inside] - starts[line[inside]]).astype(np.float64)
@@ -119,7 +120,7 @@ def pixel_rate(found: LineChanges, step: float, tick_s: float) -> float:
 
 
 def finer_grid(off: Floats) -> int:
-    """By what whole number the rate must be multiplied so that changes off the grid are on it; 1 when by none.
+    """Find the number by which to multiply the rate so that changes off the grid are on it; 1: none.
 
     Parameters
     ----------

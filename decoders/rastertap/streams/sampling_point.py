@@ -24,19 +24,20 @@ BINS = 120
 LONGEST_RUN, FEWEST_RUNS, ALL_BUT = 64, 200, 0.997
 """Distances between changes that are looked at (cycles), how many are needed, how many may not fit."""
 DOUBLE = (0.7, 0.4)
-"""Agreement of the changes' places at twice the clock, at least, and at the clock, at most, of a double-rate bus."""
+"""Agreement of the changes' places at twice the clock, at least, and at the clock, at most, of a double-rate
+bus."""
 STRAY = 1e-3
 """Changes left out, as a share of all, when the quiet window is sought: glitches must not shut it."""
 
 
 def change_offsets(ticks: NDArray[np.int64], clock: PixelClock) -> NDArray[np.float64]:
-    """Ticks from the preceding rising clock edge to each change, int in float64; changes in a gap left out."""
+    """Give the ticks from the rising clock edge before to each change; changes in a gap are left out."""
     edges, period = clock.edges, clock.period.value
     cycle = np.searchsorted(edges, ticks, side="right") - 1
     inside = (cycle >= 0) & (cycle < edges.size - 1)
     cycle, ticks = cycle[inside], ticks[inside]
-    steady = np.abs(edges[cycle + 1] - edges[cycle] - period) < 0.4 * period  # noqa: PLR2004
-    return (ticks[steady] - edges[cycle[steady]]).astype(np.float64)
+    steady = np.abs(edges[cycle + 1] - edges[cycle] - period) < 0.4 * period
+    return np.asarray(ticks[steady] - edges[cycle[steady]], np.float64)
 
 
 def _widest_gap(offsets: NDArray[np.float64], period: float) -> tuple[float, float, int]:
@@ -71,7 +72,8 @@ def cycles_per_pixel(bits: Sequence[Channel], clock: PixelClock) -> int:
     """How many clock cycles the bus needs for a pixel: its changes are always a multiple of so many apart."""
     ticks = np.unique(np.concatenate([b.ticks for b in bits])) if bits else np.empty(0, np.int64)
     apart = np.diff(ticks) / clock.period.value
-    apart = np.round(apart[(apart > 0.5) & (apart < LONGEST_RUN)]).astype(np.int64)  # noqa: PLR2004 - a whole cycle
+    whole = (apart > 0.5) & (apart < LONGEST_RUN)  # noqa: PLR2004 - at least one cycle, rounded
+    apart = np.round(apart[whole]).astype(np.int64)
     if apart.size < FEWEST_RUNS:
         return 1
     fitting = [m for m in (4, 3, 2) if (apart % m == 0).mean() > ALL_BUT]
@@ -88,7 +90,7 @@ def pixels_per_cycle(offsets: NDArray[np.float64], period: float) -> int:
 def find_sampling_point(
     bits: Sequence[Channel], clock: PixelClock, step: float, *, fixed_delay: float | None = None
 ) -> SamplingPoint:
-    """Choose the sampling point: the middle of the quiet window, or ``fixed_delay`` ticks after the rising edge.
+    """Choose the sampling point: the middle of the quiet window, or ``fixed_delay`` after the rising edge.
 
     Raises
     ------
@@ -106,8 +108,8 @@ def find_sampling_point(
     histogram = np.stack(
         [np.bincount((o % period / period * BINS).astype(np.int64) % BINS, minlength=BINS) for o in offsets]
     )
-    # Change and clock edge are each seen up to a step late: the true margin is longer by up to a step. How much
-    # of it shows depends on how far the changes come round the grid; uniform in between (GUM 4.3.7).
+    # Change and clock edge are each seen up to a step late: the true margin is longer by up to a step. How
+    # much of it shows depends on how far the changes come round the grid; uniform in between (GUM 4.3.7).
     spread = step / np.sqrt(12)
     return SamplingPoint(
         delay=delay,
