@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from rastertap.plugins import Plugin
 from rastertap.report.page.build import page, script_json
 
 if TYPE_CHECKING:
@@ -124,7 +125,8 @@ def test_every_finding_has_its_meaning_limit_and_source(checked: Callable[..., A
     text = page(checked(name).analysis)
     for finding in checked(name).document["findings"]:
         article = text.partition(f'id="{finding["id"]}"')[2].partition("</article>")[0]
-        assert "<dt>at the bench</dt>" in article, finding["id"]
+        wrong = finding["result"] in {"fail", "warn"}
+        assert f"<dt>{'at the bench' if wrong else 'what it is about'}</dt>" in article, finding["id"]
         if finding["limit"]:
             assert "<dt>limit</dt>" in article
         if finding["source"]:
@@ -181,3 +183,13 @@ def test_a_result_that_is_too_long_is_left_out_and_said_so(
     text = page(checked(GOOD).analysis)
     assert "The whole result is too long for it" in text
     assert 'id="result"' not in text
+
+
+def test_a_check_that_could_not_run_is_named_on_the_first_screen(
+    checked: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "Did not run:" not in page(checked(GOOD).analysis)
+    broken = Plugin("rastertap.checks", "taps", "rastertap", "0", error="<no module>")
+    monkeypatch.setattr("rastertap.report.page.build.load_all", lambda group: [broken][: "checks" in group])
+    first, _, _ = page(checked(GOOD).analysis).partition('<ol class="way"')
+    assert "Did not run: check taps: &lt;no module&gt;" in first

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from rastertap import __version__
+from rastertap.plugins import load_all
 from rastertap.printable import printable
 from rastertap.report.document import document, dumps
 from rastertap.report.page import findings, plots, taps, way
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
     from rastertap.analyse import Analysis
+    from rastertap.plugins import Group
 
 MOST_FIELD_ROWS = 200
 MOST_RESULT = 2_000_000
@@ -162,6 +164,13 @@ def _sections(
     ]
 
 
+def _not_run() -> list[str]:
+    """Say which decoders and checks could not be used: what did not run finds nothing."""
+    groups: tuple[Group, ...] = ("rastertap.decoders", "rastertap.checks")
+    broken = [p for group in groups for p in load_all(group) if p.error]
+    return [f"{p.group.rpartition('.')[2].removesuffix('s')} {p.name}: {p.error}" for p in broken]
+
+
 def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = None) -> str:
     """Write the whole page; the same analysis gives the same text.
 
@@ -187,6 +196,7 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         script=script,
         name=PurePath(analysis.capture.label).name or analysis.capture.label,
         verdict=analysis.verdict,
+        not_run=_not_run(),
         place=way.place_words(stages, analysis.verdict),
         stages=stages,
         picture=picture,

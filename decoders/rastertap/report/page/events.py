@@ -25,6 +25,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "glitch": ("stray sync edge", "M0-5V5M-5 0H5"),
     "gap": ("clock cycle missing", "M-5 0A5 5 0 1 0 5 0A5 5 0 1 0-5 0Z"),
     "extra": ("extra clock edge", "M-3-5V5M3-5V5"),
+    "jump": ("clock phase jumps", "M-5 4H0V-4H5"),
 }
 """Kind to (words, path of its mark): kinds differ by shape, not by colour."""
 
@@ -50,6 +51,9 @@ def marks(analysis: Analysis, places: Places) -> tuple[list[Mark], dict[str, int
     if clock is not None:
         for kind, at in (("gap", clock.missing), ("extra", clock.extra)):
             times[kind], counts[kind] = at.tolist(), at.size
+        if clock.record is not None:
+            jumps = clock.record.events.jumps
+            times["jump"], counts["jump"] = jumps.at.tolist(), jumps.count
     found = [
         Mark(kind, capture.seconds(tick), spot)
         for kind, ticks in times.items()
