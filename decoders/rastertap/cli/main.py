@@ -51,6 +51,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "standards": ("rastertap.cli.standards", "Show the timing standards and limit sets with their sources."),
     "decoders": ("rastertap.cli.decoders", "List the readers, decoders and checks that are installed."),
+    "explain": ("rastertap.cli.explain", "Explain a finding: what it measures, its limit, what to do."),
+    "doctor": ("rastertap.cli.doctor", "Say whether the installation is whole, and what mends it."),
+    "completion": ("rastertap.cli.completion", "Write the script by which a shell completes commands."),
     "bench": ("rastertap.cli.bench", "Make a simulated capture, with or without a fault, and its truth."),
 }
 """Command name to (module, one-line help). The module is imported only when the command runs."""

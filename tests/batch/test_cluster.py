@@ -1,0 +1,103 @@
+"""A real scheduler and two workers on loopback, one of them killed in the middle."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    Command = Callable[..., Any]
+
+BOARD = str(Path(__file__).parents[2] / "captures" / "marlow85-50.toml")
+QUICK = {"DASK_DISTRIBUTED__SCHEDULER__WORKER_TTL": "10s"}
+
+
+class Cluster:
+    """Processes as the README says to start them."""
+
+    def __init__(self, stack: ExitStack, folder: Path) -> None:
+        self._stack, self._folder = stack, folder
+        host = ("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard", "--no-show")
+        self.scheduler = self._start(*host)
+        self.address = self._said(0, r"Scheduler at:\s+(tcp://\S+)")
+        self.workers = [self.worker(), self.worker()]
+
+    def _start(self, *arguments: str) -> subprocess.Popen[bytes]:
+        log = self._folder / f"log{len(list(self._folder.glob('log*')))}"
+        with log.open("wb") as file:
+            process = subprocess.Popen(
+                [sys.executable, "-m", "distributed.cli.dask_" + arguments[0], *arguments[1:]],
+                stdout=file,
+                stderr=file,
+                cwd=self._folder,
+            )
+        self._stack.callback(process.wait)
+        self._stack.callback(process.kill)
+        return process
+
+    def _said(self, log: int, pattern: str) -> str:
+        until = time.monotonic() + 40
+        while time.monotonic() < until:
+            found = re.search(pattern, (self._folder / f"log{log}").read_text())
+            if found:
+                return found.group(1)
+            time.sleep(0.05)
+        pytest.fail((self._folder / f"log{log}").read_text())
+
+    def worker(self) -> subprocess.Popen[bytes]:
+        """Start one more; without a nanny, so that a kill is the end of it."""
+        here = ("--host", "127.0.0.1", "--no-nanny", "--no-dashboard", "--nthreads", "1")
+        return self._start("worker", self.address, *here)
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[Cluster]:
+    folder = tmp_path / "cluster"
+    folder.mkdir()
+    with ExitStack() as stack:
+        yield Cluster(stack, folder)
+
+
+def test_a_cluster_that_loses_a_worker_gives_what_a_plain_loop_gives(
+    cluster: Cluster,
+    folder: Path,
+    tmp_path: Path,
+    rows_in: Callable[[Path], list[dict[str, Any]]],
+    says_what_a_plain_loop_says: Callable[[list[dict[str, Any]]], bool],
+) -> None:
+    out = tmp_path / "out"
+    arguments = ["batch", str(folder), "--board", BOARD, "--out", str(out), "--cluster", cluster.address]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "rastertap", *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    rows, until = out / "rows.jsonl", time.monotonic() + 60
+    while time.monotonic() < until and not (rows.exists() and rows.read_bytes()):
+        time.sleep(0.01)
+    cluster.workers[0].kill()
+    said, wrong = running.communicate(timeout=60)
+    assert running.returncode == 3, wrong.decode()
+    assert b"7 checked now, 0 known from before" in said
+    found = rows_in(out)
+    assert len(found) == 7
+    assert says_what_a_plain_loop_says(found)
+    assert cluster.scheduler.poll() is None
+    assert cluster.workers[1].poll() is None
+
+
+def test_an_address_where_nothing_answers_is_said(
+    rastertap: Command, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rastertap.batch.cluster.CONNECT_S", 1)
+    result = rastertap("batch", folder, "--out", tmp_path / "out", "--cluster", "tcp://127.0.0.1:9")
+    assert result.code == 2
+    assert "no scheduler at tcp://127.0.0.1:9" in result.err
+    assert "dask scheduler" in result.err
