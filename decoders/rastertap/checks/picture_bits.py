@@ -21,6 +21,8 @@ NOISE = 0.002
 practice, no source."""
 RARE = 0.05
 """Part of a bit's rarer level that may differ: a bit that is seldom set must not drown in `NOISE`."""
+NEARLY = 0.25
+"""Part of a bit's rarer level up to which a channel is that bit, with the picture changed."""
 MIXED_BITS = 8
 """Bits up to which every pair is tried as bridged."""
 Rule = Literal["and", "or"]
@@ -225,6 +227,9 @@ def _solved(overlap: _Overlap, names: list[str], at: tuple[int, int]) -> BitSolu
             fits[name] = (*plain, *turned)
     moving = [n for c, n in enumerate(names) if n and 0 < overlap.seen[c].mean() < 1]
     mixes = _mixes(overlap, [c for c, n in enumerate(names) if n in moving and not fits[n]], names)
+    for c, name in enumerate(names):
+        if name in moving and not fits[name] and not mixes.get(name):
+            fits[name] = _nearly(differ[c], count, lit)
     showing = [n for n in moving if any(f.bit not in still for f in fits[n]) or mixes.get(n)]
     return BitSolution(
         fits,
@@ -236,6 +241,19 @@ def _solved(overlap: _Overlap, names: list[str], at: tuple[int, int]) -> BitSolu
         pixels=int(count.max(initial=0)),
         wrong=_wrong(overlap, names, fits),
     )
+
+
+def _nearly(
+    differ: NDArray[np.float32], count: NDArray[np.float32], lit: NDArray[np.float32]
+) -> tuple[Fit, ...]:
+    """Give the bit that a channel shows but for a part of the picture, if one is far nearer than the rest."""
+    rarer = np.maximum(np.minimum(lit, count - lit), 1)
+    apart = np.concatenate((differ / rarer, (count - differ) / rarer))
+    nearest, *others = np.argsort(apart)
+    if apart[nearest] > NEARLY or (others and apart[others[0]] < 2 * apart[nearest]):
+        return ()
+    turned, bit = divmod(int(nearest), differ.size)
+    return (Fit(bit, inverted=bool(turned)),)
 
 
 def _mixes(overlap: _Overlap, channels: list[int], names: list[str]) -> dict[str, tuple[Mix, ...]]:
