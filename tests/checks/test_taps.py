@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -139,6 +140,16 @@ def test_a_bit_that_the_picture_does_not_use_is_no_fault(plain: str) -> None:
     assert outcome == "not_measured"
     assert "D6 (colour bit 3" in text
     assert "show one that does" in text
+
+
+def test_a_bit_that_moves_only_later_in_a_long_capture_is_no_fault(plain: str) -> None:
+    """Of a long capture the checks see the first piece's changes, and how many there were in all."""
+    dark = np.zeros((1, 200, 320), np.uint32)
+    dark[:, 10:60, 10:200] = np.arange(190) % 8
+    analysis = judged(taken(picture=dark), plain)
+    assert [f.kind for f in explain(analysis.evidence).story.faults] == ["stuck_low"]
+    later = replace(analysis.evidence, edges={**analysis.evidence.edges, "D6": 12})
+    assert not explain(later).story.faults
 
 
 def test_a_grey_picture_is_no_bridge(plain: str) -> None:

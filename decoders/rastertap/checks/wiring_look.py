@@ -13,7 +13,7 @@ from rastertap.checks.picture_bits import BitSolution, solve
 from rastertap.streams.role_clean import RUNT, runts
 from rastertap.streams.role_coincidence import Blame, beside, blame
 from rastertap.streams.role_moves import kind_of
-from rastertap.streams.role_other import FAST, FLOATING, STATIC_HIGH, STATIC_LOW
+from rastertap.streams.role_other import FAST, FLOATING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -210,7 +210,7 @@ def _level(evidence: Evidence, channel: Channel) -> int | None:
 
 def still(look_at: Look) -> bool:
     """Whether a channel never changes."""
-    return look_at.level is not None or look_at.pin.kind in {STATIC_LOW, STATIC_HIGH}
+    return look_at.level is not None
 
 
 def _solution(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None) -> BitSolution | None:
