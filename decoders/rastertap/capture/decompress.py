@@ -19,6 +19,8 @@ ZSTD_MAGIC = b"\x28\xb5\x2f\xfd"
 
 _STORED_PIECE = 1 << 16
 _TEXT_PIECE = 1 << 20
+_ZSTD_STEP = 128
+"""Bytes decompressed in one step: a zstd block of four bytes can unpack to 128 KiB."""
 _GZIP = zlib.MAX_WBITS | 16
 
 
@@ -100,25 +102,42 @@ def unzstd(read: Callable[[int], bytes], damage: Damage, path: str) -> Iterator[
             path=path,
             hint="pip install zstandard (or unpack the file first: zstd -d FILE)",
         ) from error
+    yield from _gathered(_zstd_steps(read, damage, zstandard))
+
+
+def _zstd_steps(read: Callable[[int], bytes], damage: Damage, zstandard: Any) -> Iterator[bytes]:
+    """Decompress a few bytes at a time, for what is unpacked from them comes all at once."""
     stored = read(_STORED_PIECE)
     while stored:
         inflater = zstandard.ZstdDecompressor().decompressobj()
         while not inflater.eof:
             if not stored:
                 stored = read(_STORED_PIECE)
-                if not stored:
-                    damage.cut = "the zstd data ends early"
-                    return
-            try:
-                # Small pieces: a zstd block of a few bytes may unpack to 128 KiB, and it all comes at once.
-                text = inflater.decompress(stored[:4096])
-            except zstandard.ZstdError as error:
-                damage.cut = f"the zstd data is damaged ({error})"
+            if not stored:
+                damage.cut = "the zstd data ends early"
                 return
-            stored = (inflater.unused_data if inflater.eof else b"") + stored[4096:]
-            if text:
-                yield text
+            at = 0
+            while at < len(stored) and not inflater.eof:
+                try:
+                    yield inflater.decompress(stored[at : at + _ZSTD_STEP])
+                except zstandard.ZstdError as error:
+                    damage.cut = f"the zstd data is damaged ({error})"
+                    return
+                at += _ZSTD_STEP
+            stored = inflater.unused_data + stored[at:] if inflater.eof else b""
         stored = stored or read(_STORED_PIECE)
+
+
+def _gathered(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """Join small pieces to some of a MiB or more."""
+    text = bytearray()
+    for piece in pieces:
+        text += piece
+        if len(text) >= _TEXT_PIECE:
+            yield bytes(text)
+            text.clear()
+    if text:
+        yield bytes(text)
 
 
 class Ahead:

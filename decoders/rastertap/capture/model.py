@@ -129,7 +129,7 @@ class Capture:
         return float(tick - self.start) * float(self.tick)
 
 
-_SMALLEST_PIECE, _LARGEST_PIECE = 1 << 12, 1 << 22
+_SMALLEST_PIECE, _LARGEST_PIECE = 1 << 6, 1 << 22
 
 
 class _Pieces:

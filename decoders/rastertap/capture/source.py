@@ -86,7 +86,7 @@ class Source:
         except FileNotFoundError as error:
             raise CaptureError("no such file", path=self.label, hint="check the path") from error
         except IsADirectoryError as error:
-            hint = "name a file in it; only 'rastertap check' takes a folder"
+            hint = "name a file in it; 'rastertap check' and 'rastertap batch' take a folder"
             raise CaptureError("this is a folder, not a capture", path=self.label, hint=hint) from error
         except PermissionError as error:
             hint = "check the file's permissions"

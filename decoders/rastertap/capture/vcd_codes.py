@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.capture import kernels as k
-from rastertap.capture.vcd_header import MOST_SIGNALS
 from rastertap.capture.vcd_text import WHITE_SPACE, Problem
 
 if TYPE_CHECKING:
@@ -87,7 +86,7 @@ def declare(variables: Iterable[Variable], at: int) -> dict[bytes, tuple[int, in
     Raises
     ------
     Problem
-        When one code is declared with two sizes, or there are too many signals; ``at`` is its place.
+        When one code is declared with two sizes; ``at`` is its place.
     """
     declared: dict[bytes, tuple[int, int]] = {}
     signals = 0
@@ -101,12 +100,6 @@ def declare(variables: Iterable[Variable], at: int) -> dict[bytes, tuple[int, in
                 "the declarations are damaged, or the program that wrote them is wrong",
             )
         signals = max(signals, declared[variable.code][0] + width)
-        if signals > MOST_SIGNALS:
-            raise Problem(
-                f"more than {MOST_SIGNALS} signals are declared",
-                at,
-                "dump only the scope of the pins that are needed",
-            )
     return declared
 
 

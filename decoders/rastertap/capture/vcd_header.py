@@ -15,8 +15,10 @@ if TYPE_CHECKING:
 WIDEST = 1 << 16
 """Most bits in one variable; IEEE 1800 asks for at least this many in a vector (from memory)."""
 
-MOST_SIGNALS = 1 << 20
-"""Most bits in all variables together: what a capture of pins can need, many times over."""
+MOST_SIGNALS = 1 << 17
+MOST_LETTERS = 1 << 25
+"""Most bits in all variables together, and characters in their names: what a capture of pins can need, many
+times over. Memory goes with both, and a declaration of some bytes can ask for a lot of it."""
 
 _LONGEST_COMMAND = 1000
 _BEFORE_NAME = 3  # words of a $var before its name: an identifier code may be any word, even $end
@@ -32,9 +34,9 @@ _BIT_KINDS = frozenset(
     )
 )
 _SIMULATION = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
-_SUBSCRIPT = re.compile(r"^(.*?)\s*\[\s*(-?\d+)\s*(?::\s*(-?\d+)\s*)?\]$", re.DOTALL)
+_SUBSCRIPT = re.compile(r"^(.*?)\s*\[\s*(-?\d{1,18})\s*(?::\s*(-?\d{1,18})\s*)?\]$", re.DOTALL)
 _VALUE = re.compile(rb"#[0-9]|[01xXzZ][!-~]|[bB][01xXzZ]+$|[rR][-+.0-9]")
-_TIMESCALE = re.compile(r"^\s*(\d+)\s*([a-z]+)\s*$", re.IGNORECASE)
+_TIMESCALE = re.compile(r"^\s*(\d{1,30})\s*([a-z]+)\s*$", re.IGNORECASE)
 _DUMPPORTS_HINT = "this is an extended VCD file: dump it again as plain VCD ($dumpvars, not $dumpports)"
 
 
@@ -55,6 +57,8 @@ class Header:
 
     tick: Fraction | None = None
     variables: list[Variable] = field(default_factory=list)
+    bits: int = 0
+    letters: int = 0
     notes: list[str] = field(default_factory=list)
 
 
@@ -187,7 +191,7 @@ def _timescale(header: Header, words: bytes, at: int) -> Fraction:
     unit = found.group(2).lower() if found else ""
     if found is None or unit not in _UNIT_POWERS or int(found.group(1)) == 0:
         raise Problem(
-            f"$timescale {_text(words)!r} is not a time",
+            f"$timescale {_show(words)} is not a time",
             at,
             "it must be 1, 10 or 100 and one of s ms us ns ps fs",
         )
@@ -218,18 +222,30 @@ def _variable(header: Header, scopes: list[str], words: list[bytes], at: int) ->
     width = 0
     if kind in _BIT_KINDS:
         width = _width(words[1], name, at)
+        header.bits += width
+        header.letters += width * (len(name) + len("[99]"))
+        if header.bits > MOST_SIGNALS or header.letters > MOST_LETTERS:
+            raise Problem(
+                f"too many signals: {header.bits} bits, {header.letters} characters in their names",
+                at,
+                "dump only the scope of the pins that are needed",
+            )
         name, bits = _bit_names(header, name, width)
     header.variables.append(Variable(name, kind, width, code, bits))
 
 
 def _width(word: bytes, name: str, at: int) -> int:
-    if not word.isdigit() or int(word) == 0:
+    if not word.isdigit() or not word.strip(b"0"):
         raise Problem(
-            f"{name}: size {_show(word)} is not a number of bits", at, "the declarations are damaged here"
+            f"{name[:100]}: size {_show(word)} is not a number of bits",
+            at,
+            "the declarations are damaged here",
         )
-    if int(word) > WIDEST:
+    if len(word) > len(str(WIDEST)) or int(word) > WIDEST:
         raise Problem(
-            f"{name}: {int(word)} bits; at most {WIDEST} are read", at, "leave this variable out of the dump"
+            f"{name[:100]}: {word[:40].decode()} bits; at most {WIDEST} are read",
+            at,
+            "leave this variable out of the dump",
         )
     return int(word)
 
