@@ -174,6 +174,12 @@ def _picture_edge(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -
         yield not_measured("timing.blanking", WINDOW_REASON)
         return
     back, front = (begin.quantile(EDGE) - width) * tick * 1e6, end.quantile(EDGE) * tick * 1e6
+    frames, clock = evidence.frames, evidence.pixel_clock
+    if frames is not None and frames.active is not None and clock is not None:
+        # The active area holds over all fields: a bit that flips in the blanking is not the picture's edge.
+        pixel, area = clock.period.value * tick * 1e6, frames.active
+        back = area.x * pixel - width * tick * 1e6
+        front = (frames.pixels_per_line - area.x - area.width) * pixel
     text = (
         f"{WINDOW_REASON} Picture or border begins {back:.2f} us after the line sync and ends {front:.2f} us"
         " before the next."
