@@ -38,6 +38,8 @@ MOVED_WIRE = 0.45
 """Cost of a wire on another's place: two make a swap, which costs a little less than two faults."""
 UNEXPLAINED = 2.0
 """Cost of a channel that nothing explains."""
+LOST = 0.1
+"""Cost of a signal that a moved connector no longer brings in: it says nothing for the move."""
 ALIKE = 0.08
 """Stories whose costs differ by less are equally good."""
 FIELD_CERTAIN_S = 0.045
@@ -185,6 +187,7 @@ class _Solver:
         faults += self.crosstalk
         weight = {"mismatch": UNEXPLAINED, "swapped": 2 * MOVED_WIRE}
         cost = sum(weight.get(f.kind, 1.0) for f in faults) + 0.01 * abs(move.amount)
+        cost += LOST * sum(n not in move.target for n in self.board.pins if self.signal(n) is not None)
         return Story(move, tuple(faults), cost)
 
     def _opposite(self, twins: Sequence[Twins], signals: Mapping[str, BoardPin | None]) -> list[Fault]:

@@ -17,6 +17,8 @@ FIELD_RATE_S = (5e-3, 60e-3)
 USUAL_LINE_S = 64e-6
 """Line taken for granted where no line sync is found (BT.470 Table 1-1, 625 lines)."""
 FEWEST_LINES = 12
+MOST_PULSES = 3
+"""Pulses a line up to which it still is a sync, equalising pulses and glitches included; a burst has more."""
 AT_SYNC = 0.9
 """Part of the changes at edges of the line sync from which it is no picture: that is blank there."""
 FEWEST_CHANGES = 20
@@ -52,13 +54,13 @@ class Survey:
 
 
 def line_like(b: Behaviour) -> bool:
-    """Judge whether pulses come back at a line rate for most of the time."""
+    """Judge whether pulses come back at a line rate for most of the time, and hardly any come between."""
     period = b.leading.period * b.seconds
-    return (
-        b.leading.share > 0.5  # noqa: PLR2004 - most of the time
-        and SHORTEST_LINE_S < period < LONGEST_LINE_S
-        and b.pulses[0].size >= FEWEST_LINES
-    )
+    if not SHORTEST_LINE_S < period < LONGEST_LINE_S:
+        return False
+    lines = (b.capture.end - b.capture.start) / b.leading.period
+    often = b.leading.share > 0.5  # noqa: PLR2004 - most of the time
+    return bool(often and FEWEST_LINES <= b.pulses[0].size <= MOST_PULSES * lines)
 
 
 def _broad(b: Behaviour) -> int:
