@@ -110,8 +110,8 @@ def draw_faults(
     seen_by = "tap" if kind in {"missing (tap)", "extra"} else "generator"
     rms = float(RMS_NS[rng.integers(len(RMS_NS))] if rng.random() < 0.5 else rng.uniform(0, 10))
     duty = float(rng.uniform(0.35, 0.65))
-    # A runt, and the low time to either side of it, shorter than the analyser's step is not recorded; a single
-    # step of the phase by less than two of the analyser's steps is within the grid's own slips.
+    # A runt, and the low time to either side of it, shorter than the analyser's step is not recorded; a step
+    # of the phase by less than two of the analyser's steps is within the grid's own slips.
     runt_ns, part = 1.1e9 / rate, max(float(rng.choice([0.2, 0.4, 0.5])), 2 * hz / rate)
     text = {
         "frequency": f"clock-frequency:ppm={rng.uniform(-2000, 2000):.1f}",

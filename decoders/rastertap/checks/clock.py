@@ -139,6 +139,9 @@ def _undersampled(evidence: Evidence) -> Finding:
         return Finding(
             "clock.undersampled", "fail", f"{reason[0].upper()}{reason[1:]}. Record at a higher rate."
         )
+    if clock is None and "analyser could follow" in reason:
+        text = "Colour changes keep to no pixel rate: the analyser may be too slow. Record at a higher rate."
+        return Finding("clock.undersampled", "warn", text, source=PRACTICE)
     if clock is None:
         return not_measured("clock.undersampled", "No pixel clock found.")
     if period is None or not period.known:

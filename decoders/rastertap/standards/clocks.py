@@ -120,13 +120,17 @@ def origins(hz: float) -> list[Origin]:
     A small ratio and a small offset make one likely; with an analyser's own clock some 50 ppm off, offsets
     below that say nothing.
     """
-    found: dict[Fraction, Origin] = {}
-    for master in MASTER_CLOCKS:
-        for ratio in {Fraction(m, d) for m in MULTIPLIERS for d in DIVIDERS}:
-            offset = (hz / float(master.hz * ratio) - 1) * 1e6
-            if abs(offset) <= NEAR_PPM:
-                found.setdefault(master.hz * ratio, Origin(master, ratio, offset))
-    return sorted(found.values(), key=_cost)
+    ratios = {Fraction(m, d) for m in MULTIPLIERS for d in DIVIDERS}
+    near = [
+        Origin(master, ratio, offset)
+        for master in MASTER_CLOCKS
+        for ratio in ratios
+        if abs(offset := (hz / float(master.hz * ratio) - 1) * 1e6) <= NEAR_PPM
+    ]
+    by_hz: dict[Fraction, Origin] = {}
+    for origin in sorted(near, key=_cost):
+        by_hz.setdefault(origin.hz, origin)
+    return list(by_hz.values())
 
 
 def _cost(origin: Origin) -> float:

@@ -192,7 +192,8 @@ def slipping_step(cycles: Cycles) -> float:
     # From slip to slip the clock gains or loses one step.
     slip = float(np.sign(cycles.jump_ticks[0]) / apart.mean())
     step = cycles.rough_period / (steps + slip) if steps > 1 else 0.0
-    return step if alike and abs(step - float(sizes.mean())) <= ROUNDED else 0.0
+    near = abs(step - float(sizes.mean())) <= ROUNDED + SLIP_UNEVEN * step
+    return step if alike and near else 0.0
 
 
 def stretch_sums(cycles: Cycles, part: tuple[int, int]) -> NDArray[np.float64]:

@@ -89,7 +89,7 @@ class Placed:
             return False
         place = self.line + self.pixel / max(float(self.pixel.max()), 1.0) / 2
         rows, counts = np.unique(np.round(place, 2), return_counts=True)
-        return bool(rows.size and counts[counts >= self.fields - 1].sum() >= MOST_OF * self.at.size)
+        return bool(rows.size and counts[counts >= max(self.fields - 1, 2)].sum() >= MOST_OF * self.at.size)
 
     @property
     def every(self) -> int:

@@ -14,7 +14,14 @@ from rastertap.streams.clock_events import ClockEvents, find_events
 from rastertap.streams.clock_jitter import BLOCKS, LAGS, MOST_BLOCKS, Jitter, find_jitter
 from rastertap.streams.clock_kernels import lagged_sums
 from rastertap.streams.clock_spectrum import NO_SPECTRUM, SpectralLine, Spectrum, spectrum_of, strongest_line
-from rastertap.streams.clock_tie import MOST_POINTS, Series, allan_deviation, block_means, drift_of
+from rastertap.streams.clock_tie import (
+    MOST_POINTS,
+    Series,
+    allan_deviation,
+    block_means,
+    drift_of,
+    least_squares_line,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -135,7 +142,11 @@ class ClockRecord:
     @cached_property
     def line(self) -> SpectralLine | None:
         """Strongest periodic part of the time interval error."""
-        return strongest_line(self.spectrum, self.period.value, self.step)
+        period = self.period.value
+        if self.series.cycle.size > 2:  # noqa: PLR2004 - a line goes through two
+            # All of the series fixes the period, and with it the beats, better than its two ends do.
+            period += least_squares_line(self.series.cycle, self.series.error(period))[1]
+        return strongest_line(self.spectrum, period, self.step)
 
     @cached_property
     def tie_rms(self) -> Measured:

@@ -23,7 +23,7 @@ LOBE = 2
 NEIGHBOURS = 24
 """Bins to either side by which a line's surroundings are judged."""
 HARMONICS = 4000
-BEAT_DOUBT = 0.15
+BEAT_DOUBT = 0.3
 """Steps by which the period may be wrong over one segment of the spectrum."""
 FAINTEST = 0.003
 """Amplitude, in steps, below which no line is sought: the beats' own side lobes are not modelled."""

@@ -139,6 +139,14 @@ def drift_of(series: Series, period: float, step: float, walk: float) -> Measure
     return Measured(-bend * scale, doubt * scale, "ppm")
 
 
+def least_squares_line(x: Floats, y: Floats) -> tuple[float, float]:
+    """Offset (at x = 0) and slope of the line that fits best."""
+    middle = x.mean()
+    spread = x - middle
+    slope = float(spread @ y / (spread @ spread))
+    return float(y.mean() - slope * middle), slope
+
+
 def allan_deviation(phase: Floats, interval: float, every: int) -> float:
     """Overlapping Allan deviation (NIST SP 1065 eq. 11 as cited in references 8.3).
 

@@ -11,7 +11,7 @@ from rastertap.errors import DecodeError
 from rastertap.match import Match
 from rastertap.streams.clock_cycles import count_cycles, slipping_step, typical
 from rastertap.streams.clock_events import edges_of_the_chip
-from rastertap.streams.clock_record import ClockRecord, record_clock
+from rastertap.streams.clock_record import WILD, ClockRecord, record_clock
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.model import PixelClock
 
@@ -22,6 +22,9 @@ FEWEST_CYCLES = 100
 FEWEST_SAMPLES_A_CYCLE = 2.2
 """Below this the analyser cannot follow both levels of a clock (two are the limit of sampling, and some
 room)."""
+SHORT_BY, SHORT_PART, SHORT_SHARE, FEWEST_SHORT = 1.1, 0.75, 0.005, 20
+"""A bit that changes with the clock stays for a cycle, less a step (or jitter); how many may not."""
+WITHIN_A_STEP = 1.5
 LOST_PULSES = 0.01
 """Part of the cycles missing from which, with pulses one step wide, the analyser is taken to overlook
 pulses."""
@@ -75,6 +78,7 @@ class TappedPixelClock:
         )
         if known:
             _refuse_overlooked(record)
+            _refuse_alias(context, channel.name, record)
         return _clock(channel.name, edges_of_the_chip(cycles, record.events), record)
 
     def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002
@@ -114,15 +118,34 @@ def _refuse_undersampled(intervals: NDArray[np.int64], step: float) -> None:
 def _refuse_overlooked(record: ClockRecord) -> None:
     """Raise when pulses are so short that samples fall beside them: the clock then seems to miss cycles."""
     count, total, _, longest = record.high
-    if not count or record.events.missing < LOST_PULSES * record.cycles:
+    number, off, squares = record.lagged[:, 0].sum(axis=0)
+    variance = squares / number - (off / number) ** 2 if number else 0.0
+    uneven = variance > record.step**2 / 4 + (WILD * record.period.value) ** 2
+    if not count or (record.events.missing < LOST_PULSES * record.cycles and not uneven):
         return
-    low_longest = record.period.value - total / count
-    if longest <= 1.5 * record.step or low_longest <= record.step:
-        level = "high" if longest <= 1.5 * record.step else "low"
-        share = record.events.missing / (record.cycles + record.events.missing)
+    short = {
+        "high": longest <= WITHIN_A_STEP * record.step,
+        "low": record.period.value - total / count <= record.step,
+    }
+    if any(short.values()):
+        level = "high" if short["high"] else "low"
         raise DecodeError(
-            f"the clock's {level} time is shorter than the analyser's step, which overlooks {share:.0%} of"
-            " the cycles: undersampled"
+            f"the clock's {level} time is shorter than the analyser's step, which overlooks some of its"
+            " cycles: undersampled"
+        )
+
+
+def _refuse_alias(context: Context, name: str, record: ClockRecord) -> None:
+    """Raise when the bus changes faster than the clock: it may be the alias of one that is too fast."""
+    period = record.period.value
+    shortest = min(period - SHORT_BY * record.step, SHORT_PART * period)
+    widths = [np.diff(context.capture.channel(p.channel).ticks) for p in context.pins_with("colour")]
+    short = sum(int(np.count_nonzero(w < shortest)) for w in widths)
+    if short > max(FEWEST_SHORT, SHORT_SHARE * sum(w.size for w in widths)):
+        cycle = f"a cycle ({period * record.tick_s * 1e9:.1f} ns) of the clock on {name}"
+        raise DecodeError(
+            f"{short} times a colour bit changes back sooner than {cycle}: undersampled, what is seen is the"
+            " alias of a faster clock; or pixels come faster than it"
         )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from rastertap.measured import Measured
+from rastertap.streams.clock_tie import least_squares_line
 from rastertap.streams.lines import GRID_WORST
 
 if TYPE_CHECKING:
@@ -144,14 +145,6 @@ def follow_phase(found: LineChanges, starts: Ints, frequency: float, step: float
     return next(course for course in tried if course.agreement >= enough[course.kind] - AS_GOOD)
 
 
-def _fit(time: Floats, off: Floats) -> tuple[float, float]:
-    """Offset and slope of the places between the boundaries."""
-    middle = time.mean()
-    spread = time - middle
-    slope = float(spread @ off / (spread @ spread))
-    return float(off.mean() - slope * middle), slope
-
-
 def _smoothed(values: Floats) -> Floats:
     """Sum over neighbouring lines."""
     return np.asarray(np.convolve(values, np.ones(min(2 * NEIGHBOURS + 1, values.size)), "same"))
@@ -163,7 +156,7 @@ def _steady(found: LineChanges, begin: Floats, frequency: float, step: float) ->
     offset, _ = _mean_phase(np.exp(2j * np.pi * (frequency * time % 1)))
     for _ in range(ROUNDS):
         off = _wrap(frequency * time - offset)
-        more, slope = _fit(time, off)
+        more, slope = least_squares_line(time, off)
         frequency, offset = frequency - slope, offset + more
     off = _wrap(frequency * time - offset)
     number = _smoothed(np.bincount(found.line, minlength=begin.size).astype(np.float64))
@@ -179,7 +172,7 @@ def _restarted(found: LineChanges, frequency: float, lines: int) -> PhaseCourse:
     offset, _ = _mean_phase(np.exp(2j * np.pi * (frequency * found.time % 1)))
     for _ in range(ROUNDS):
         off = _wrap(frequency * found.time - offset)
-        more, slope = _fit(found.time, off)
+        more, slope = least_squares_line(found.time, off)
         frequency, offset = frequency - slope, offset + more
     off = _wrap(frequency * found.time - offset)
     # A line's start is seen on the analyser's grid; its changes say more exactly where its clock began.
@@ -197,7 +190,7 @@ def _wandering(
     course = np.interp(np.arange(begin.size), known, phase) / (2 * np.pi)
     off = _wrap(frequency * (begin[found.line] + found.time) - course[found.line])
     # The frequency within the lines may differ from the one assumed.
-    _, slope = _fit(found.time, off)
+    _, slope = least_squares_line(found.time, off)
     offset = np.bincount(found.line, found.time, minlength=begin.size)
     middle = offset / np.maximum(np.bincount(found.line, minlength=begin.size), 1)
     bridged = np.interp(np.arange(begin.size), known, middle[known])

@@ -104,16 +104,16 @@ def pixel_rate(found: LineChanges, step: float, tick_s: float) -> float:
         power += np.abs(np.fft.rfft(histogram, size)) ** 2
         norm += float(histogram.sum()) ** 2
     frequency = np.arange(power.size) / (size * width)
-    # Being seen up to a step late lowers the agreement by sinc**2.
-    agreement = power / norm / np.sinc(frequency * max(step, width)) ** 2
+    agreement = power / norm
     low, high = tick_s / SLOWEST_S, 1 / (FASTEST_STEPS * max(step, width))
     allowed = (frequency >= low) & (frequency <= high)
     allowed[1:-1] &= (power[1:-1] >= power[:-2]) & (power[1:-1] >= power[2:])
     peaks = np.flatnonzero(allowed)
-    best = float(agreement[peaks].max()) if peaks.size else 0.0
-    if best < FEWEST_AGREEMENT:
+    # Harmonics agree less than the rate itself, for changes are seen up to a step late (sinc**2), or as well.
+    enough = AS_GOOD * float(agreement[peaks].max(initial=0.0))
+    first = int(peaks[np.argmax(agreement[peaks] >= enough)]) if peaks.size else 0
+    if not first or agreement[first] < FEWEST_AGREEMENT * np.sinc(frequency[first] * max(step, width)) ** 2:
         raise DecodeError("the colour changes keep to no pixel rate that the analyser could follow")
-    first = int(peaks[np.argmax(agreement[peaks] >= AS_GOOD * best)])
     left, middle, right = power[first - 1 : first + 2]
     bend = left - 2 * middle + right
     return float(frequency[first] + (0.5 * (left - right) / bend if bend else 0.0) * frequency[1])
