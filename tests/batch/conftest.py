@@ -70,23 +70,33 @@ def _rows_in(out: Path) -> list[dict[str, Any]]:
     return sorted((json.loads(line) for line in lines), key=lambda row: row["path"])
 
 
+_KNOWN: dict[bytes, dict[str, Any]] = {}
+"""What was said of a capture, by its content: each is analysed once for all tests."""
+
+
 def _plain_loop(folder: Path) -> list[dict[str, Any]]:
     """What a loop over `analyse_path` says."""
-    from rastertap.analyse import Request, analyse_path
-    from rastertap.board.load import load_board
     from rastertap.errors import CaptureError
 
     said = []
     for path in sorted(folder.iterdir()):
+        content = path.read_bytes()
         try:
-            analysis = analyse_path(str(path), Request(load_board(BOARD)))
+            if content not in _KNOWN:
+                _KNOWN[content] = _analysed(path)
+            said.append({"path": str(path), **_KNOWN[content]})
         except CaptureError as error:
             said.append({"path": str(path), "place": "", "text": str(error), "findings": []})
-            continue
-        found = [[f.id, f.result, f.measured, f.uncertainty] for f in analysis.findings]
-        verdict = analysis.verdict
-        said.append({"path": str(path), "place": verdict.place, "text": verdict.text, "findings": found})
     return said
+
+
+def _analysed(path: Path) -> dict[str, Any]:
+    from rastertap.analyse import Request, analyse_path
+    from rastertap.board.load import load_board
+
+    analysis = analyse_path(str(path), Request(load_board(BOARD)))
+    found = [[f.id, f.result, f.measured, f.uncertainty] for f in analysis.findings]
+    return {"place": analysis.verdict.place, "text": analysis.verdict.text, "findings": found}
 
 
 def _comparable(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
