@@ -99,6 +99,8 @@ class Looks:
         Whether any channel carries a field sync: a short capture may hold none.
     shortest : float
         Ticks from which a pulse means something; 0 when that is not known or not to be seen.
+    seen_s : float
+        Length of what was looked at, seconds: of a long capture, its first piece.
     """
 
     by_channel: Mapping[str, Look]
@@ -107,6 +109,7 @@ class Looks:
     solution: BitSolution | None
     field_sync_seen: bool
     shortest: float
+    seen_s: float
 
     @property
     def solved(self) -> BitSolution | None:
@@ -148,6 +151,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         solution,
         any(p.role in {"vsync", "csync"} for p in evidence.pins),
         shortest,
+        span * float(evidence.capture.tick),
     )
 
 

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from rastertap.checks.wiring_margins import Margin
     from rastertap.streams.interface import Pin
 
+MOST_OF_IT = 0.95
+"""Part of a capture that is nearly all of it: quiet channels may end before it does."""
 SIGNS = {"positive": " +", "negative": " -", None: ""}
 
 
@@ -27,6 +29,10 @@ def pins_text(analysis: Analysis, width: int = 100) -> str:
     lines = [f"rastertap pins  {printable(analysis.capture.label)}", "", "WIRING"]
     lines += _wiring(analysis, width)
     lines += ["", "PINS", *_table(analysis, width)]
+    seen = explain(analysis.evidence).looks.seen_s
+    if seen < MOST_OF_IT * analysis.capture.span_s:
+        text = f"Roles, pulses and margins are those of the first {seen * 1e3:.0f} ms of this long capture."
+        lines += ["", wrapped(text, width, "  ")]
     rate = lowest_safe_rate(analysis.evidence)
     if rate is not None:
         text = (
