@@ -65,6 +65,7 @@ def test_the_schema_knows_every_key_and_accepts_no_other() -> None:
         "timing",
         "colours",
         "picture",
+        "production",
         "decoders",
     }
     assert schema["additionalProperties"] is False
