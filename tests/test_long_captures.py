@@ -28,7 +28,9 @@ FIELDS = 17.3
 
 
 @pytest.fixture(scope="module", params=[(), ("chip-lost-line:every=5",)], ids=["sound", "lost lines"])
-def both(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Analysis, Analysis, list[Frame], list[Frame]]:
+def both(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Analysis, Analysis, list[Frame], list[Frame]]:
     """The capture analysed whole and in pieces, with all frames of each."""
     source = MACHINES["marlow85-50"].source
     analyser = replace(Analyser(plug(source)), fields=FIELDS)
@@ -45,11 +47,18 @@ def both(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     return whole, pieced, list(whole.evidence.frames.frames if whole.evidence.frames else ()), frames
 
 
-def test_pieces_give_the_same_frames_in_the_same_order(both: tuple[Analysis, Analysis, list[Frame], list[Frame]]) -> None:
+def test_pieces_give_the_same_frames_in_the_same_order(
+    both: tuple[Analysis, Analysis, list[Frame], list[Frame]],
+) -> None:
     whole, pieced, all_frames, passed = both
     assert len(all_frames) == len(passed) > KEPT
     for one, other in zip(all_frames, passed, strict=True):
-        assert (one.index, one.field, one.start, one.complete) == (other.index, other.field, other.start, other.complete)
+        assert (one.index, one.field, one.start, one.complete) == (
+            other.index,
+            other.field,
+            other.start,
+            other.complete,
+        )
         if one.complete:
             assert (one.codes == other.codes).all()
     assert whole.evidence.frames is not None
@@ -58,7 +67,9 @@ def test_pieces_give_the_same_frames_in_the_same_order(both: tuple[Analysis, Ana
     assert len(pieced.evidence.frames.frames) <= KEPT + 3
 
 
-def test_pieces_give_the_same_timing_and_findings(both: tuple[Analysis, Analysis, list[Frame], list[Frame]]) -> None:
+def test_pieces_give_the_same_timing_and_findings(
+    both: tuple[Analysis, Analysis, list[Frame], list[Frame]],
+) -> None:
     whole, pieced = document(both[0]), document(both[1])
     assert pieced["timing"]["lines_per_field"] == whole["timing"]["lines_per_field"]
     assert pieced["timing"]["line_rate_hz"] == pytest.approx(whole["timing"]["line_rate_hz"], rel=1e-6)
@@ -66,5 +77,7 @@ def test_pieces_give_the_same_timing_and_findings(both: tuple[Analysis, Analysis
     assert pieced["clock"]["frequency_hz"] == pytest.approx(whole["clock"]["frequency_hz"], rel=1e-7)
     assert pieced["clock"]["missing_cycles"] == whole["clock"]["missing_cycles"]
     assert pieced["capture"] == whole["capture"]
-    assert [(f["id"], f["result"]) for f in pieced["findings"]] == [(f["id"], f["result"]) for f in whole["findings"]]
+    assert [(f["id"], f["result"]) for f in pieced["findings"]] == [
+        (f["id"], f["result"]) for f in whole["findings"]
+    ]
     assert pieced["verdict"]["place"] == whole["verdict"]["place"]
