@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
 
-@click.command("pins")
+@click.command("pins", epilog="\b\nExample:\n  rastertap pins capture.vcd.gz --board board.toml")
 @capture_options
 def command(analysis: Analysis, json_path: str | None, *, quiet: bool) -> int:
     r"""Say which channel of CAPTURE carries what, from its behaviour, and why.
