@@ -55,7 +55,8 @@ def console(arguments: str, output: Callable[[str], str] = run) -> str:
 
 def commands() -> Iterator[tuple[str, click.Command, click.Context]]:
     """Give every command and sub-command with its whole name."""
-    top = click.Context(main, info_name="rastertap", terminal_width=100, max_content_width=100)
+    wide: dict[str, int] = {"terminal_width": 100, "max_content_width": 100}
+    top = click.Context(main, info_name="rastertap", **wide, **main.context_settings)  # type: ignore[arg-type]
     for name in COMMANDS:
         command = main.get_command(top, name)
         if command is None:
