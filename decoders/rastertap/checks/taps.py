@@ -125,6 +125,8 @@ def _inverted(found: Explanation, board: Board, evidence: Evidence) -> Finding:
         reason = "The board file states no polarity and no known picture."
         return not_measured("taps.inverted", reason)
     text = "No signal is inverted, as far as the board file says how it should be."
+    if board.colour_channels and found.looks.solved is None:
+        text += " Of the colour bits nothing can be told without a known picture on the screen."
     if board.channel_of("pixel_clock") is not None:
         text += " Of the pixel clock behaviour cannot tell: compare with a capture from a good board."
     return _finding("taps.inverted", (), text, unit="channels")

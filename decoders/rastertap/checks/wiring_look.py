@@ -133,7 +133,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
-        source = blame(short, others, step, span)
+        source = blame(short if pin.role != "pixel_clock" else _around(short, channel), others, step, span)
         loose = pin.kind in {FLOATING, FAST}
         if (
             channel.ticks.size
@@ -188,6 +188,14 @@ def _extra_edges(channel: Channel) -> NDArray[np.int64]:
         edges = channel.edges_to(level)
         found.append(edges[1:][np.diff(edges) < CLOCK_EARLY * period])
     return np.sort(np.concatenate(found))
+
+
+def _around(extra: NDArray[np.int64], clock: Channel) -> NDArray[np.int64]:
+    """Give the edges about each extra one, shape (n, 4): which of them is the disturbance is not known."""
+    if not extra.size:
+        return extra
+    place = np.searchsorted(clock.ticks, extra)[:, np.newaxis] + np.arange(-1, 3)
+    return np.asarray(clock.ticks[np.clip(place, 0, clock.ticks.size - 1)], np.int64)
 
 
 def _shortest_of_each(

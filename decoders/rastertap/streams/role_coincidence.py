@@ -51,13 +51,18 @@ def beside(times: NDArray[np.int64], edges: NDArray[np.int64], reach: float) -> 
     return np.asarray(np.minimum(np.abs(right - times), np.abs(times - left)) <= reach)
 
 
+def _any_beside(tried: NDArray[np.int64], edges: NDArray[np.int64], reach: float) -> int:
+    """Count the happenings of which a time is within ``reach`` of an edge."""
+    return int(beside(tried.ravel(), edges, reach).reshape(tried.shape).any(axis=1).sum())
+
+
 def blame(times: NDArray[np.int64], channels: Iterable[Channel], step: float, span: float) -> Blame | None:
     """Find the channel whose edges the times stand beside, far more often than chance has it.
 
     Parameters
     ----------
-    times : ndarray of int64, shape (n,)
-        Happenings, increasing, ticks.
+    times : ndarray of int64, shape (n,) or (n, k)
+        Happenings, ticks; of k times that one may have had, any counts.
     channels : iterable of Channel
         Those that may be to blame.
     step : float
@@ -67,22 +72,25 @@ def blame(times: NDArray[np.int64], channels: Iterable[Channel], step: float, sp
     """
     if not times.size:
         return None
-    tried = times[:: max(times.size // MOST_TIMES, 1)]
+    each = times.reshape(len(times), -1)
+    tried = each[:: max(len(each) // MOST_TIMES, 1)]
+    count, choices = tried.shape
     found = []
     for channel in channels:
         edges = channel.ticks
-        near = beside(tried, edges, 1.01 * step)
-        share, chance = float(near.mean()), min(1.0, edges.size * 3 * step / max(span, 1))
-        if share < max(BESIDE, NO_CHANCE * chance) or chance ** int(near.sum()) > ACCIDENT:
+        near = _any_beside(tried, edges, 1.01 * step)
+        share = near / count
+        chance = 1 - (1 - min(1.0, edges.size * 3 * step / max(span, 1))) ** choices
+        if share < max(BESIDE, NO_CHANCE * chance) or chance**near > ACCIDENT:
             continue
-        exact = int(beside(tried, edges, 0.01 * step).sum())
-        found.append((tried.size - exact, edges.size, share, channel.name))
+        exact = _any_beside(tried, edges, 0.01 * step)
+        found.append((count - exact, edges.size, share, channel.name))
     if not found:
         return None
     # What the source does shows at the same sample. Of those that miss none, the quietest explains the most.
     missed = min(f[0] for f in found)
-    if missed < 0.2 * tried.size:
-        found = [f for f in found if f[0] <= missed + max(1, SPARE * tried.size)]
+    if missed < 0.2 * count:
+        found = [f for f in found if f[0] <= missed + max(1, SPARE * count)]
     found.sort(key=lambda f: (f[1], f[0]))
     alike = [f[3] for f in found if f[1] <= 1.2 * found[0][1]]
     return Blame(tuple(alike), found[0][2])
