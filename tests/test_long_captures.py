@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+
 from rastertap.analyse import Request, analyse, analyse_path
 from rastertap.bench.analyser import Analyser, plug
 from rastertap.bench.card import card_for

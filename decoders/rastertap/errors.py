@@ -60,7 +60,9 @@ class BoardError(UsageError):
     """A board file with problems, all of them listed."""
 
     def __init__(self, path: str, problems: tuple[BoardProblem, ...]) -> None:
-        lines = [f"{path}:{p.line}: {p.key}: {p.message}" + (f" ({p.hint})" if p.hint else "") for p in problems]
+        lines = [
+            f"{path}:{p.line}: {p.key}: {p.message}" + (f" ({p.hint})" if p.hint else "") for p in problems
+        ]
         super().__init__("\n".join(lines), hint="")
         self.path = path
         self.problems = problems

@@ -9,7 +9,7 @@ from typing import Literal
 Outcome = Literal["pass", "warn", "fail"]
 
 COVERAGE = 2.0
-"""Standard uncertainties to either side that a check allows for (k = 2, about 95 %; GUM, as in NIST TN 1297)."""
+"""Standard uncertainties to either side that a check allows for (k = 2, about 95 %; GUM, NIST TN 1297)."""
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,15 @@
-"""Overlapping pieces of a long recording: each change is counted once, and each piece begins at the right level."""
+"""Overlapping pieces of a long recording: each change counts once, each piece begins at the right level."""
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from rastertap.capture import pieces as module
 from rastertap.capture.model import Capture, Channel, join
 from rastertap.capture.pieces import after, pieces
@@ -25,7 +27,7 @@ def block(start: int, end: int, ticks: list[int], initial: int = 0) -> Capture:
 def blocks(toggles: list[int], length: int, count: int) -> list[Capture]:
     bounds = np.linspace(0, length, count + 1).astype(int)
     found = []
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in itertools.pairwise(bounds):
         inside = [t for t in toggles if low < t <= high]
         found.append(block(int(low), int(high), inside, sum(t <= low for t in toggles) % 2))
     return found

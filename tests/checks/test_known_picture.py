@@ -75,7 +75,7 @@ def test_the_planned_test_screen_is_a_known_picture_that_tells_everything(tmp_pa
 
 
 def test_the_picture_is_found_where_a_stuck_bit_hides_the_border(tmp_path: Path) -> None:
-    """The border is code 1: without bit 0 the active area seems smaller, and the picture must be looked for."""
+    """The border is code 1: without bit 0 the active area seems smaller, and the picture must be sought."""
     np.save(tmp_path / "card.npy", shown())
     board = board_with(tmp_path, '[picture]\nreference = "card.npy"\n')
     analysis = judged(taken("stuck-low:D3", "swap:D4,D6"), board)

@@ -11,10 +11,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
+
     from rastertap.analyse import Analysis
     from rastertap.frames.model import Frame
 
     from .simulate import Simulated, TrueField
+
 
 def without_scope(wanted: Mapping[str, tuple[str, int | None]]) -> dict[str, tuple[str, int | None]]:
     """Roles by the name that a user knows: the bench's only scope left out."""
@@ -46,7 +48,7 @@ def found_roles(
 def in_true_order(
     analysis: Analysis, frame: Frame, wanted: Mapping[str, tuple[str, int | None]]
 ) -> NDArray[np.uint32]:
-    """Codes of a frame with the bits in the source's order: which bit is which cannot be told from behaviour."""
+    """Codes of a frame with the bits in the source's order: behaviour cannot tell which is which."""
     codes = np.zeros(frame.codes.shape, np.uint32)
     for pin in analysis.pins:
         role, bit = wanted[pin.channel]

@@ -1,7 +1,7 @@
 """The main job on sources that rastertap had no hand in, bit for bit.
 
-The simulator (Icarus Verilog or GHDL) writes the capture, its test bench the true picture; the resampler is an
-independent asynchronous analyser. No board file is given.
+The simulator (Icarus Verilog or GHDL) writes the capture, its test bench the true picture; the resampler is
+an independent asynchronous analyser. No board file is given.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+
 from rastertap.analyse import analyse_path
 
 from .rebuilt import compare, found_roles, without_scope

@@ -37,7 +37,7 @@ def test_the_plain_deviation_of_the_10_point_set_is_as_published() -> None:
 
 
 @pytest.mark.parametrize(("every", "published"), [(1, 2.922319e-1), (10, 9.159953e-2), (100, 3.241343e-2)])
-def test_the_overlapping_deviation_of_the_1000_points_is_as_published(every: int, published: float) -> None:
+def test_the_overlapping_deviation_of_1000_points_is_as_published(every: int, published: float) -> None:
     assert allan_deviation(phases(nbs_1000()), 1.0, every) == pytest.approx(published, rel=1e-6)
 
 
@@ -48,7 +48,7 @@ def test_the_plain_deviation_of_the_1000_points_is_as_published(every: int, publ
 
 @pytest.mark.parametrize(("number", "published"), [(10, 0.11010), (100, 3.464e-3), (1000, 1.0954e-4)])
 def test_a_period_by_least_squares_scatters_as_12_over_n_cubed(number: int, published: float) -> None:
-    """Var = 12 sigma**2 / (N (N**2 - 1)) where errors are independent: references 8.2, worked with sigma 1."""
+    """Var = 12 sigma**2 / (N (N**2 - 1)) where errors are independent: references 8.2, sigma 1."""
     assert np.sqrt(12 / (number * (number**2 - 1))) == pytest.approx(published, rel=1e-3)
     rng = np.random.default_rng(number)
     index = np.arange(number, dtype=np.float64)

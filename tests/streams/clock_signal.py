@@ -88,7 +88,7 @@ def clock_of(signal: Signal, rate_hz: float, **more: object) -> PixelClock:
 
 @dataclass(frozen=True, eq=False)
 class Bus:
-    """A bus of random pixels: boundaries (ps), levels after them, shape (bits, boundaries), line syncs (ps)."""
+    """A bus of random pixels: boundaries (ps), levels after them (bits, boundaries), line syncs (ps)."""
 
     boundaries: NDArray[np.float64]
     levels: NDArray[np.uint8]

@@ -134,8 +134,8 @@ def _acceptance(evidence: Evidence, sync: Sync) -> Iterator[str]:
     lines = f"{usual:g} lines a field, not interlaced"
     yield (
         f"{lines}: a television's own sync follows, and the lines of all fields fall on one another, with"
-        f" dark gaps between. Equipment that insists on {wanted:g} lines (capture cards, genlocks, some digital"
-        f" sets) may take the fields in wrong pairs, or refuse; this is {abs(usual - wanted):g} lines off."
+        f" dark gaps between. Equipment that insists on {wanted:g} lines (capture cards, genlocks, some"
+        f" digital sets) may take the fields in wrong pairs, or refuse; this is {abs(usual - wanted):g} lines off."
     )
 
 

@@ -16,6 +16,8 @@ from rastertap.streams.role_moves import FEWEST_EXPLAINED, Move, connector_order
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from rastertap.board.model import Board
     from rastertap.board.model import Pin as BoardPin
     from rastertap.checks.expected_picture import ExpectedPicture
@@ -129,7 +131,12 @@ def explain(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = N
     solver = _Solver(evidence, board, looks)
     order = connector_order(board, list(looks.by_channel))
     used = [n for n in order if n in board.pins and board.pins[n].role != "other"]
-    told = [s for move in moves(order, used) if (s := solver.story(move)) is not None]
+    told = []
+    for move in moves(order, used):
+        if (story := solver.story(move)) is not None:
+            told.append(story)
+            if move.kind == "none" and not story.faults and not story.cost:
+                break  # nothing is wrong: no other way to put the connector on explains more
     told.sort(key=lambda s: s.cost)
     best = told[0]
     rivals = tuple(s for s in told[1:] if s.cost <= best.cost + ALIKE and set(s.faults) != set(best.faults))
@@ -156,6 +163,15 @@ def _crosstalk(looks: Looks) -> tuple[Fault, ...]:
     return tuple(found)
 
 
+def _cheapest(table: NDArray[np.float64]) -> list[int]:
+    """Assign to each row the column that costs least in all; each its own where none would cost less."""
+    if (table.diagonal() <= table.min(axis=1)).all():
+        return list(range(len(table)))
+    from scipy.optimize import linear_sum_assignment
+
+    return [int(e) for e in linear_sum_assignment(table)[1]]
+
+
 class _Solver:
     """Holds the looks against the board file, for one way to put the connector on after another."""
 
@@ -173,9 +189,7 @@ class _Solver:
         twins = [t for t in self.looks.twins if self._is_fault(t, signals)]
         wild = {n for t in twins for n in (t.first, t.second)}
         table = np.array([[self._cost(d, e, signals, wild, move) for e in self.names] for d in self.names])
-        from scipy.optimize import linear_sum_assignment
-
-        carries = [int(e) for e in linear_sum_assignment(table)[1]]
+        carries = _cheapest(table)
         if move.kind != "none" and self._explained(signals, carries) < FEWEST_EXPLAINED:
             return None
         faults = [] if move.kind == "none" else [Fault(move.kind, (), move.amount)]

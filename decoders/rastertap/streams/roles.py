@@ -99,8 +99,6 @@ def _assign(scores: Sequence[dict[Role, Match]], expected: Sequence[str]) -> lis
 
     Where two are nearly as good, the one that the board file expects is taken.
     """
-    from scipy.optimize import linear_sum_assignment
-
     count = len(scores)
     slots: list[Role] = [*SINGLE]
     slots += ["colour"] * count
@@ -111,6 +109,12 @@ def _assign(scores: Sequence[dict[Role, Match]], expected: Sequence[str]) -> lis
     if any(expected) and "window" not in expected:
         table[:, [i for i, role in enumerate(slots) if kind_of(role) == "window"]] -= NOT_TAPPED
     table[:, [i for i, role in enumerate(slots) if role == "other"]] = OTHER
+    best: list[Role] = [slots[column] for column in table.argmax(axis=1)]
+    if all(best.count(role) <= 1 for role in SINGLE):
+        # Every channel has the role that fits it best: no assignment is better, and scipy is slow to import.
+        return best
+    from scipy.optimize import linear_sum_assignment
+
     rows, columns = linear_sum_assignment(table, maximize=True)
     chosen: list[Role] = ["other"] * count
     for row, column in zip(rows, columns, strict=True):
