@@ -157,7 +157,7 @@ def test_a_limit_passes_just_inside_and_fails_just_outside(
 def test_studio_field_blanking_of_525_lines_is_20_lines_and_a_front_porch(
     program: Path, tmp_path: Path
 ) -> None:
-    # j, 20 H + 1.5 +-0.1 us: SMPTE 170M Table 3 (references 1.3). It begins K before the first equalising one.
+    # j, 20 H + 1.5 +-0.1 us: SMPTE 170M Table 3 (references 1.3). It begins K before the equalising ones.
     for porch, result in ((1.4, "pass"), (1.6, "pass"), (1.39, "fail"), (1.61, "fail")):
         inwards = {1.4: MARGIN, 1.6: -MARGIN}.get(porch, 0)
         start = round(porch * US) + inwards

@@ -135,7 +135,8 @@ def _acceptance(evidence: Evidence, sync: Sync) -> Iterator[str]:
     yield (
         f"{lines}: a television's own sync follows, and the lines of all fields fall on one another, with"
         f" dark gaps between. Equipment that insists on {wanted:g} lines (capture cards, genlocks, some"
-        f" digital sets) may take the fields in wrong pairs, or refuse; this is {abs(usual - wanted):g} lines off."
+        " digital sets) may take the fields in wrong pairs, or refuse;"
+        f" this is {abs(usual - wanted):g} lines off."
     )
 
 
