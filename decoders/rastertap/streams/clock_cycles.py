@@ -30,7 +30,8 @@ STANDS_OUT = (1.6, 2.6)
 """Intervals further from the middle than so many steps and quartile distances are not counted as scatter."""
 END_EDGES = 16
 """Edges averaged at both ends of a stretch to find its mean period."""
-COVERAGE_BINS = 256
+COVERAGE_BINS, MOST_COVERED = 256, 60_000
+"""Bins, and edges counted in them at most (evenly chosen)."""
 FEWEST_SLIPS, ROUNDED, SLIP_UNEVEN = 3, 2.0, 0.01
 """Slips needed; ticks by which rounded stamps make them differ; part by which their distances may differ."""
 SOME = 10_007
@@ -96,7 +97,8 @@ def rough_period(edges: NDArray[np.int64]) -> float:
 
 def _scatter(intervals: NDArray[np.int64], period: float, step: float) -> float:
     """Give the standard deviation of the usual intervals, ticks, the grid's part taken out."""
-    usual = intervals[np.abs(intervals - period) < 0.5 * period]
+    some = intervals[:: 1 + intervals.size // MOST_COVERED]
+    usual = some[np.abs(some - period) < 0.5 * period]
     part = period / step % 1
     return float(np.sqrt(max(float(usual.var()) - step**2 * part * (1 - part), 0.0)))
 
@@ -131,7 +133,7 @@ def _gain(intervals: NDArray[np.int64], period: float) -> float:
 
     Edges that scatter round their place make a long interval follow a short one (correlation -1/2).
     """
-    off = intervals - period
+    off = intervals[:MOST_COVERED] - period
     off[np.abs(off) > 0.5 * period] = 0
     spread = float(off @ off)
     return 1.0 + float(np.clip(off[1:] @ off[:-1] / spread, -0.5, 0.0)) if spread else 0.5
@@ -224,12 +226,13 @@ def period_of(sums: NDArray[np.float64], guess: float, step: float) -> Measured:
 
 
 def grid_coverage(cycles: Cycles, period: float, step: float) -> NDArray[np.int64]:
-    """Count the edges by the part of the analyser's step in which they are due, int64, shape (256,)."""
+    """Count edges by the part of the analyser's step in which they are due, int64, shape (256,)."""
     low, high = _longest(cycles.stretches)
     origin = float(
         cycles.edges[low : low + END_EDGES].mean() - cycles.number[low : low + END_EDGES].mean() * period
     )
-    due = (origin + cycles.number[low:high] * period) / step % 1
+    some = cycles.number[low : high : 1 + (high - low) // MOST_COVERED]
+    due = (origin + some * period) / step % 1
     return np.bincount((due * COVERAGE_BINS).astype(np.int64) % COVERAGE_BINS, minlength=COVERAGE_BINS)
 
 

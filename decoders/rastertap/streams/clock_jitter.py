@@ -32,12 +32,13 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 LAGS = np.concatenate((np.arange(1, 33), [40, 48, 56, 64])).astype(np.int64)
-BLOCKS = 16
+BLOCKS = 12
 MOST_BLOCKS = 32
 FEWEST_INTERVALS = 200
 TERMS = np.arange(1, 33)
 SIGMAS = np.concatenate(([0.0], np.geomspace(1e-3, 1e3, 241)))
 """Scatter of an interval, in steps, for which V is tabulated."""
+PARTS = [list(p) for size in (1, 2, 3) for p in itertools.combinations(range(3), size)]
 FINEST = 0.01
 """No jitter finer than this part of a step is claimed to be resolved."""
 
@@ -107,18 +108,18 @@ def _nonnegative(lags: Floats, values: Floats, weights: Floats) -> Floats:
     """Fit ``A + W m + Q m**2`` with no negative part, by trying every set of parts."""
     design = np.stack((np.ones_like(lags), lags, lags**2), axis=1)
     scale = design.max(axis=0)
-    root = np.sqrt(weights)
-    best, least = np.zeros(3), float((weights * values**2).sum())
-    for size in (1, 2, 3):
-        for parts in itertools.combinations(range(3), size):
-            chosen = list(parts)
-            found = np.linalg.lstsq(
-                design[:, chosen] / scale[chosen] * root[:, None], values * root, rcond=None
-            )[0]
-            cost = float((weights * (values - design[:, chosen] / scale[chosen] @ found) ** 2).sum())
-            if (found >= 0).all() and cost < least:
-                least, best = cost, np.zeros(3)
-                best[chosen] = found / scale[chosen]
+    design = design / scale
+    square, product = design.T @ (weights[:, None] * design), design.T @ (weights * values)
+    best, least = np.zeros(3), 0.0
+    for parts in PARTS:
+        try:
+            found = np.linalg.solve(square[np.ix_(parts, parts)], product[parts])
+        except np.linalg.LinAlgError:
+            continue
+        cost = float(found @ square[np.ix_(parts, parts)] @ found - 2 * found @ product[parts])
+        if (found >= 0).all() and cost < least:
+            least, best = cost, np.zeros(3)
+            best[parts] = found / scale[parts]
     return best
 
 
