@@ -213,9 +213,9 @@ def _in_use(fault: Fault, board: Board) -> bool:
 
 
 def _crosstalk(found: Explanation, evidence: Evidence) -> Finding:
-    if evidence.pixel_clock is None:
-        return not_measured("taps.crosstalk", "Without a pixel clock no pulse is known to be too short.")
     faults = found.story.of("crosstalk")
+    if not faults and evidence.pixel_clock is None:
+        return not_measured("taps.crosstalk", "Without a pixel clock no pulse is known to be too short.")
     if not faults and not found.looks.shortest:
         return not_measured(
             "taps.crosstalk", "The sample rate is too low to see pulses shorter than a pixel."

@@ -40,6 +40,8 @@ MOVED_WIRE = 0.45
 """Cost of a wire on another's place: two make a swap, which costs a little less than two faults."""
 UNEXPLAINED = 2.0
 """Cost of a channel that nothing explains."""
+COLOURS_ONLY = 0.9
+"""Cost of a moved connector that only colour bits speak for, which look like each other."""
 LOST = 0.1
 """Cost of a signal that a moved connector no longer brings in: it says nothing for the move."""
 ALIKE = 0.08
@@ -201,6 +203,8 @@ class _Solver:
         faults += self.crosstalk
         weight = {"mismatch": UNEXPLAINED, "swapped": 2 * MOVED_WIRE}
         cost = sum(weight.get(f.kind, 1.0) for f in faults) + 0.01 * abs(move.amount)
+        if move.kind != "none" and not self._tells(signals, carries):
+            cost += COLOURS_ONLY
         cost += LOST * sum(n not in move.target for n in self.board.pins if self.signal(n) is not None)
         return Story(move, tuple(faults), cost)
 
@@ -256,7 +260,7 @@ class _Solver:
         fits = self.fits(one, signal)
         if fits is not None:
             return away + fits
-        return away + (1.0 if still(one) or one.loose else UNEXPLAINED)
+        return away + (1.0 if still(one) or one.loose or one.echo else UNEXPLAINED)
 
     def fits(self, one: Look, signal: BoardPin) -> int | None:
         """0: the channel shows the signal; 1: inverted; None: it does not."""
@@ -294,6 +298,15 @@ class _Solver:
             )
         return right
 
+    def _tells(self, signals: Mapping[str, BoardPin | None], carries: Sequence[int]) -> bool:
+        """Whether a signal that is unlike the others is found where it should be."""
+        for d, e in enumerate(carries):
+            one, signal = self.looks.by_channel[self.names[d]], signals[self.names[d]]
+            alike = signal is None or still(one) or (signal.role == "colour" and self.solved is None)
+            if d == e and not alike and signal is not None and self.fits(one, signal) is not None:
+                return True
+        return False
+
     def _own(self, name: str, signal: BoardPin | None, wild: set[str], *, listed: bool) -> list[Fault]:
         """Faults of one channel by itself, given the signal that its wire should carry."""
         one = self.looks.by_channel[name]
@@ -306,7 +319,7 @@ class _Solver:
             return [Fault("inverted", (name,))] if fits else []
         if still(one):
             return [Fault("stuck_high" if one.level == 1 else "stuck_low", (name,))]
-        return [Fault("open" if one.loose else "mismatch", (name,))]
+        return [Fault("open" if one.loose or one.echo else "mismatch", (name,))]
 
 
 def _field_certain_s(board: Board) -> float:

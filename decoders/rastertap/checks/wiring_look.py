@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,7 @@ from rastertap.checks.picture_bits import BitSolution, solve
 from rastertap.streams.role_clean import RUNT, runts
 from rastertap.streams.role_coincidence import Blame, beside, blame
 from rastertap.streams.role_moves import kind_of
-from rastertap.streams.role_other import FAST, FLOATING
+from rastertap.streams.role_other import COLOUR_LIKE, FAST, FLOATING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -61,6 +61,8 @@ class Look:
         Whose edges those stand beside; of an echo, whose edges it repeats.
     loose : bool
         Floating, or repeating a neighbour at random.
+    echo : bool
+        Repeats a neighbour's edges, as a colour bit may too: loose if it is of no use where it is.
     """
 
     channel: str
@@ -70,6 +72,7 @@ class Look:
     runts: NDArray[np.int64]
     source: Blame | None
     loose: bool
+    echo: bool = False
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
     channels = {c.name: c.binary() for c in evidence.capture.channels}
     step = evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
     span = _seen_span(evidence, list(channels.values()))
-    shortest = _shortest(evidence, step)
+    shortest = _shortest(evidence, channels, step)
     solution = _solution(evidence, pictures)
     repeated = _repeats(evidence)
     twins = _twins(channels, max(shortest, 1.01 * step))
@@ -134,7 +137,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
         source = blame(short if pin.role != "pixel_clock" else _around(short, channel), others, step, span)
-        loose = pin.kind in {FLOATING, FAST}
+        loose, echo = pin.kind in {FLOATING, FAST}, False
         if (
             channel.ticks.size
             and not bridged
@@ -142,8 +145,14 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
             and _unlike_any(pin, repeated, solution)
         ):
             source = _echoed(channel, others, step, span)
-            loose = loose or source is not None or repeated.get(pin.channel, 1.0) < REPEATS
-        looks[pin.channel] = Look(pin.channel, pin, roles, _level(evidence, channel), short, source, loose)
+            echo = source is not None
+            random = repeated.get(pin.channel, 1.0) < REPEATS
+            loose = loose or random or (echo and pin.kind != COLOUR_LIKE)
+        level = _level(evidence, channel)
+        looks[pin.channel] = Look(pin.channel, pin, roles, level, short, source, loose, echo)
+    if evidence.pixel_clock is None and _aliased(list(looks.values())):
+        shortest = 0.0
+        looks = {n: replace(one, runts=np.empty(0, np.int64)) for n, one in looks.items()}
     return Looks(
         looks,
         channels,
@@ -161,11 +170,21 @@ def _seen_span(evidence: Evidence, channels: Sequence[Channel]) -> float:
     return float(max(last - evidence.capture.start, 1))
 
 
-def _shortest(evidence: Evidence, step: float) -> float:
+def _shortest(evidence: Evidence, channels: Mapping[str, Channel], step: float) -> float:
     """Ticks from which a pulse means something; 0 when that is not known or not to be seen."""
     clock = evidence.pixel_clock
-    shortest = RUNT * clock.period.value if clock is not None else 0.0
-    return shortest if shortest > step else 0.0
+    period = clock.period.value if clock is not None else 0.0
+    tapped = next((p.channel for p in evidence.pins if p.role == "pixel_clock"), None)
+    if clock is None and tapped is not None:
+        # The clock may have been refused for the very pulses that are looked for.
+        period = float(np.median(np.diff(channels[tapped].edges_to(1))))
+    return RUNT * period if RUNT * period > step else 0.0
+
+
+def _aliased(looks: Sequence[Look]) -> bool:
+    """Whether so many colour bits have short pulses that it is the clock that is seen too slow."""
+    colours = [one for one in looks if one.pin.role == "colour"]
+    return 2 * sum(bool(one.runts.size) for one in colours) > len(colours)
 
 
 def _runts(pin: Pin, channel: Channel, shortest: float) -> NDArray[np.int64]:
