@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
 CAPTURES = Path(__file__).parents[1] / "captures"
+
+if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+    # A run in the background of a shell has interrupts ignored, and so would the programs under test.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @dataclass(frozen=True)
