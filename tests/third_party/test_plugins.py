@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,14 @@ def line_of(text: str, start: str) -> str:
     return next(line for line in text.splitlines() if line.strip().startswith(start))
 
 
+def entry_of(text: str, name: str) -> str:
+    """An entry of a list with its further lines, whatever the width of the terminal."""
+    lines = text.splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith(f"  {name} "))
+    rest = itertools.takewhile(lambda line: line.startswith("   "), lines[first + 1 :])
+    return " ".join(" ".join([lines[first], *rest]).split())
+
+
 def beeper_finding(output: str) -> dict[str, object]:
     return next(f for f in json.loads(output)["findings"] if f["id"] == "beeper.silent")
 
@@ -32,8 +41,9 @@ def test_an_installed_plugin_is_listed_with_its_package(rastertap: Run) -> None:
     result = rastertap("decoders", packages=BEEPER)
     assert result.returncode == 0, result.stderr
     decoders, checks = result.stdout.split("CHECKS")
-    assert "one-bit sound output: the rate of its tone  [rastertap-beeper 1.0]" in line_of(decoders, "beeper")
-    assert "[rastertap-beeper 1.0]" in line_of(checks, "beeper")
+    entry = entry_of(decoders, "beeper")
+    assert entry == "beeper one-bit sound output: the rate of its tone [rastertap-beeper 1.0]"
+    assert "[rastertap-beeper 1.0]" in entry_of(checks, "beeper")
 
 
 def test_its_product_stands_among_what_was_found(rastertap: Run, sounding: Path) -> None:
