@@ -273,7 +273,7 @@ def _field_rate(analysis: Analysis) -> Measured | None:
     if not periods.size:
         return None
     tick = float(analysis.capture.tick)
-    step = analysis.capture.sample_period.ticks if analysis.capture.sample_period is not None else 1.0
+    step = analysis.capture.step
     rate = 1 / (float(periods.mean()) * tick)
     return Measured(rate, rate * step / float(periods.sum()), "Hz")
 

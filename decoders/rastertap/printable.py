@@ -1,4 +1,4 @@
-"""Text that is safe on a terminal: names come from files that nobody vouches for."""
+"""Text for people: safe on a terminal, for names come from files; counts with their word."""
 
 from __future__ import annotations
 
@@ -20,3 +20,8 @@ def table_name(name: str) -> str:
         return shown
     kept = (LONGEST_NAME - len("...")) // 2
     return f"{shown[:kept]}...{shown[-kept:]}"
+
+
+def plural(count: int, word: str) -> str:
+    """Write a count with its word: ``1 line``, ``2 lines``."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"

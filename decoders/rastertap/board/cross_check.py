@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rastertap.printable import plural
 from rastertap.standards.colour import MAX_GREY_BITS
 from rastertap.standards.colour_set import FIXED_BITS
 from rastertap.standards.modes import NEAR_LINE_RATE
@@ -70,11 +71,6 @@ def contradictions(
         if pins_complete:
             found += _picture_codes(picture, bits[-1] + 1 if bits else 0)
     return found
-
-
-def plural(count: int, word: str) -> str:
-    """Write a count with its word."""
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
 def _pin_keys(pins: Mapping[str, Pin]) -> Iterator[Contradiction]:

@@ -113,6 +113,11 @@ class Capture:
     notes: tuple[str, ...] = field(default=())
 
     @property
+    def step(self) -> float:
+        """The analyser's own step in ticks; one tick when it is not known."""
+        return self.sample_period.ticks if self.sample_period is not None else 1.0
+
+    @property
     def span_s(self) -> float:
         """Length of the recording in seconds."""
         return float((self.end - self.start) * self.tick)

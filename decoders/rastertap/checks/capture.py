@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
-from rastertap.checks.make import PRACTICE, not_measured, plural
+from rastertap.checks.make import PRACTICE, not_measured
+from rastertap.printable import plural
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

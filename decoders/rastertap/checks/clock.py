@@ -331,11 +331,6 @@ def _drift(record: ClockRecord) -> Finding:
     return against("clock.drift", measured, -DRIFT_PPM, DRIFT_PPM, text=text, source=source, settle=settle)
 
 
-def evidence_step(evidence: Evidence) -> float:
-    """Give the sampling step in ticks; one tick when it is not known."""
-    return evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
-
-
 def _margin(evidence: Evidence) -> Finding:
     bus = evidence.colour_bus
     if bus is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rastertap.checks.make import plural
+from rastertap.printable import plural
 
 if TYPE_CHECKING:
     from fractions import Fraction

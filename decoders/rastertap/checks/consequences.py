@@ -49,7 +49,7 @@ def subcarrier(evidence: Evidence) -> tuple[str, Measured] | None:
     tick = float(evidence.capture.tick)
     span = float(rising[-1] - rising[0])
     value = (rising.size - 1) / (span * tick)
-    step = evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
+    step = evidence.capture.step
     measured = Measured(value, value * GRID_WORST * step / span, "Hz")
     system = min(SUBCARRIERS, key=lambda name: abs(SUBCARRIERS[name] - value))
     near = abs(value / SUBCARRIERS[system] - 1) <= SUBCARRIER_NEAR + evidence.timebase_ppm * 1e-6

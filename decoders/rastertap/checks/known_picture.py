@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.checks.interface import Finding
-from rastertap.checks.make import not_measured, plural
+from rastertap.checks.make import not_measured
 from rastertap.checks.wiring import explain
+from rastertap.printable import plural
 
 if TYPE_CHECKING:
     from rastertap.checks.interface import Evidence

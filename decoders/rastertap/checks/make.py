@@ -10,7 +10,6 @@ from rastertap.measured import Measured, against_limits
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from rastertap.standards.limit import Limit
 
 PRACTICE = "common practice, no source"
 SETTLE = "too close to the limit to tell"
@@ -61,23 +60,6 @@ def against(
     )
 
 
-def against_limit(
-    finding: str, measured: Measured, limit: Limit | None, *, text: str, settle: str = ""
-) -> Finding:
-    """Compare with a published or practical limit; without one there is nothing to compare with."""
-    if limit is None:
-        return Finding(
-            finding,
-            "not_measured",
-            f"{text} No limit for it in this set.",
-            measured.value,
-            measured.uncertainty,
-            unit=measured.unit,
-        )
-    source = limit.source if limit.trust in limit.source else f"{limit.source} ({limit.trust})"
-    return against(finding, measured, limit.low, limit.high, text=text, source=source, settle=settle)
-
-
 def none_allowed(
     finding: str,
     times: Iterable[int | float],
@@ -100,8 +82,3 @@ def none_allowed(
         source,
         evidence.at_s(times) if count else (),
     )
-
-
-def plural(count: int, word: str) -> str:
-    """Write a count with its word: ``1 line``, ``2 lines``."""
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -8,7 +8,8 @@ import numpy as np
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.known_picture import known_picture
-from rastertap.checks.make import PRACTICE, not_measured, plural
+from rastertap.checks.make import PRACTICE, not_measured
+from rastertap.printable import plural
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

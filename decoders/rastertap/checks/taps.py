@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
-from rastertap.checks.make import PRACTICE, not_measured, plural
+from rastertap.checks.make import PRACTICE, not_measured
 from rastertap.checks.wiring import Explanation, Fault, explain
 from rastertap.checks.wiring_words import (
     alike_words,
@@ -19,7 +19,7 @@ from rastertap.checks.wiring_words import (
     stuck_words,
     swap_words,
 )
-from rastertap.printable import table_name
+from rastertap.printable import plural, table_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

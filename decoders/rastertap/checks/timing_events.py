@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.checks.interface import Evidence, Finding
-from rastertap.checks.make import PRACTICE, none_allowed, plural
+from rastertap.checks.make import PRACTICE, none_allowed
 from rastertap.checks.repetition import in_lines
 from rastertap.checks.timing_rows import lines_per_field_usual
+from rastertap.printable import plural
 
 if TYPE_CHECKING:
     from rastertap.checks.interface import Result

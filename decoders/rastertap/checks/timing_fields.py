@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.checks.interface import Evidence, Finding
-from rastertap.checks.make import PRACTICE, interval, none_allowed, not_measured, plural
+from rastertap.checks.make import PRACTICE, interval, none_allowed, not_measured
 from rastertap.checks.repetition import in_fields
 from rastertap.checks.timing_rows import far_from_all, lines_per_field_usual
+from rastertap.printable import plural
 from rastertap.streams.counts import lines_per_field
 
 if TYPE_CHECKING:

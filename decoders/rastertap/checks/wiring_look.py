@@ -123,7 +123,7 @@ class Looks:
 def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None) -> Looks:
     """Look at every channel; ``pictures`` instead of the board file's, when given."""
     channels = {c.name: c.binary() for c in evidence.capture.channels}
-    step = evidence.capture.sample_period.ticks if evidence.capture.sample_period is not None else 1.0
+    step = evidence.capture.step
     span = _seen_span(evidence, list(channels.values()))
     shortest = _shortest(evidence, channels, step)
     solution = _solution(evidence, pictures)

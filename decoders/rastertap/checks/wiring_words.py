@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rastertap.checks.make import plural
 from rastertap.checks.wiring import role_words
 from rastertap.checks.wiring_look import still
-from rastertap.printable import table_name
+from rastertap.printable import plural, table_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

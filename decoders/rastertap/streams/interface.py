@@ -102,8 +102,7 @@ class Context:
     @property
     def step(self) -> float:
         """The analyser's own step in ticks; one tick when it is not known."""
-        period = self.capture.sample_period
-        return period.ticks if period is not None else 1.0
+        return self.capture.step
 
 
 class Decoder(Protocol):

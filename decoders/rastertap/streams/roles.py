@@ -157,7 +157,7 @@ def find_pins(capture: Capture, board: Board | None = None) -> tuple[Pin, ...]:
     """
     if not capture.channels:
         return ()
-    step = capture.sample_period.ticks if capture.sample_period is not None else 1.0
+    step = capture.step
     survey = _survey(capture, step)
     behaviours = list(survey.behaviours.values())
     scores = [_scores(b, survey) for b in behaviours]
