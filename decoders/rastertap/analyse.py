@@ -9,7 +9,7 @@ import numpy as np
 
 from rastertap import plugins
 from rastertap.capture.model import HIGH
-from rastertap.capture.pieces import Piece
+from rastertap.capture.pieces import Piece, beginning
 from rastertap.checks.interface import Evidence, Finding
 from rastertap.checks.verdict import Verdict, judge
 from rastertap.decode import Decoded, check_settings, decode, join
@@ -97,7 +97,7 @@ class _Whole:
         """Count what counts in this piece."""
         capture = piece.capture
         if self.first is None:
-            self.first, self.start = capture, capture.start
+            self.first, self.start = beginning(capture), capture.start
         low, high = piece.span or (capture.start, capture.end + 1)
         for channel in capture.channels:
             inside = slice(*np.searchsorted(channel.ticks, (low, high)))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import json
+import os
 import subprocess
 import sys
 from typing import TYPE_CHECKING
@@ -131,3 +133,21 @@ def test_a_dense_recording_takes_four_times_its_size_at_most(tmp_path: Path) -> 
     text = HEADER + b"".join(b"#%d\n%d!\n" % (t, t & 1) for t in range(1_500_000))
     assert read_limited(tmp_path, text) == "read\n"
     assert read_limited(tmp_path, text, how="pieces") == "read\n"
+
+
+def test_a_check_of_wide_vectors_that_always_toggle_keeps_to_the_memory_of_any_other(tmp_path: Path) -> None:
+    """64 changes in a line of 70 bytes, all in less time than a piece lasts: so it is with any file."""
+    path = tmp_path / "wide.vcd"
+    pair = f"b{'10' * 32} !\n#%d\nb{'01' * 32} !\n#%d\n"
+    lines = "".join(pair % (t, t + 1) for t in range(1, 600_000, 2))
+    path.write_text(
+        f"$timescale 1 ns $end\n$var wire 64 ! bus [63:0] $end\n$enddefinitions $end\n#0\n{lines}"
+    )
+    command = [sys.executable, "-m", "rastertap", "check", str(path), "--json", "-"]
+    with (tmp_path / "out.json").open("wb") as out:
+        process = subprocess.Popen(command, stdout=out)
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    told = json.loads((tmp_path / "out.json").read_text())
+    assert sum(c["edges"] for c in told["capture"]["channels"]) == 64 * 600_000 - 64
+    assert used.ru_maxrss < 650_000

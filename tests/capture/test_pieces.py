@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from rastertap.capture import pieces as module
 from rastertap.capture.model import Capture, Channel, join
-from rastertap.capture.pieces import after, pieces
+from rastertap.capture.pieces import Piece, after, pieces
 
 TICK = Fraction(1, 1_000_000)
 
@@ -81,3 +81,25 @@ def test_a_busy_bus_is_cut_sooner(monkeypatch: pytest.MonkeyPatch) -> None:
     spans = [p.capture.span_s for p in pieces(made)]
     assert max(spans) < module.PIECE_S
     assert len(spans) > 2
+
+
+@pytest.mark.parametrize("count", [7, 40])
+def test_a_dense_recording_comes_in_short_pieces_that_still_count_everything_once(
+    monkeypatch: pytest.MonkeyPatch, count: int
+) -> None:
+    monkeypatch.setattr(module, "MOST_HELD", 500)
+    rng = np.random.default_rng(85)
+    toggles = sorted({int(t) for t in 1 + 49_999 * rng.random(3000) ** 4})
+    found = list(pieces(blocks(toggles, 50_000, count)))
+    assert len(found) > 3
+    counted = [t for p in found for t in inside(p)]
+    assert counted == toggles
+    assert found[-1].capture.notes == (module.SHORT,)
+    for piece in found:
+        assert piece.capture.end > piece.capture.start
+
+
+def inside(piece: Piece) -> list[int]:
+    assert piece.span is not None
+    ticks = piece.capture.channels[0].ticks
+    return [int(t) for t in ticks if piece.span[0] <= t < piece.span[1]]
