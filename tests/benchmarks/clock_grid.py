@@ -64,6 +64,9 @@ RMS_NS = (0.0, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 COVER = 3.0
 FEWEST_SAMPLES = 3.0
 HALF_LINE_S = 30e-6
+EVENT_NEAR, JUMP_NEAR = 0.5, 3.0
+"""Periods (and a step) within which an event is the one that struck; a phase step is placed by the means of
+16 edges to either side."""
 
 
 @dataclass
@@ -131,8 +134,16 @@ def draw_faults(
     return faults, rms if name.endswith("jitter") else 0.0, duty if name == "duty" else 0.5
 
 
-def record(case: Case) -> tuple[Capture, tuple[Pin, ...], np.ndarray, np.ndarray]:
-    """Run clock and analyser: capture, pins, the tap's true rising edges and the strikes in it (fs)."""
+@dataclass(frozen=True)
+class Strikes:
+    """When a fault struck, ticks: all times, and those far enough from the capture's ends to be seen."""
+
+    ticks: np.ndarray
+    sure: np.ndarray
+
+
+def record(case: Case) -> tuple[Capture, tuple[Pin, ...], np.ndarray, Strikes]:
+    """Run clock and analyser: capture, pins, the tap's true rising edges (fs) and the strikes."""
     sampling = take_samples(case.analyser, case.source, case.seed)
     span = int(sampling.instants[-1]) + 4 * int(FS_PER_S / case.source.line_rate_hz)
     faults = [parse_fault(text) for text in case.faults]
@@ -149,8 +160,9 @@ def record(case: Case) -> tuple[Capture, tuple[Pin, ...], np.ndarray, np.ndarray
     first, last = int(sampling.instants[0]), int(sampling.instants[-1])
     edges = run.tap.rising()
     inside = edges[(edges > first) & (edges <= last)]
-    struck = np.concatenate([np.empty(0, np.int64), *run.struck])
-    return capture, pins, inside, struck[(struck > inside[2]) & (struck < inside[-3])]
+    struck = np.unique(np.concatenate([np.empty(0, np.int64), *run.struck]))
+    ticks = np.searchsorted(sampling.instants, struck) * float(step)
+    return capture, pins, inside, Strikes(ticks, ticks[(struck > inside[2]) & (struck < inside[-3])])
 
 
 @dataclass
@@ -218,23 +230,46 @@ def _judge_jitter(case: Case, clock: PixelClock, tally: Tally, told: str) -> Non
         tally.add("duty within 3 uncertainties or 0.2 %", duty, good=good)
 
 
-def _judge_events(case: Case, clock: PixelClock, struck: np.ndarray, tally: Tally, told: str) -> None:
+def _judge_events(case: Case, clock: PixelClock, struck: Strikes, tally: Tally, told: str) -> None:
     if clock.record is None:
         return
-    events = clock.record.events
-    wanted = {"missing": struck.size if case.kind.startswith("missing") else 0}
-    wanted["extra"] = struck.size if case.kind.startswith("extra") and case.faults else 0
-    wanted["jumps"] = struck.size if case.kind == "stretched" and case.faults else 0
-    found = {"missing": events.missing, "extra": events.extra.count, "jumps": events.jumps.count}
-    for name, count in wanted.items():
-        # Strikes in the first and last two cycles of the capture cannot be told from its ends.
-        good = count <= found[name] <= count + (4 if count else 0)
-        asked = f"{name}: {'all found' if count else 'none invented'}"
-        tally.add(asked, f"{told}: {found[name]}, true {count}", good=good)
+    events, period = clock.record.events, clock.period.value
+    gaps = zip(events.gaps.at.tolist(), events.gaps.size.tolist(), strict=True)
+    found = {
+        "missing": np.array([at + k * period for at, size in gaps for k in range(int(size))]),
+        "extra": events.extra.at,
+        # The cycle that is stretched begins before the edge at which the phase is seen to have stepped.
+        "jumps": events.jumps.at - period,
+    }
+    names = {"missing": "missing", "missing (tap)": "missing", "extra": "extra", "extra (chip)": "extra"}
+    kind = "jumps" if case.kind == "stretched" else names.get(case.kind, "")
+    none = Strikes(np.empty(0), np.empty(0))
+    for name, times in found.items():
+        true = struck if name == kind and case.faults else none
+        near = (JUMP_NEAR if name == "jumps" else EVENT_NEAR) * period + clock.record.step
+        lost = int(np.count_nonzero(far_from(true.sure, times, near)))
+        invented = int(np.count_nonzero(far_from(times, true.ticks, near)))
+        if true.sure.size:
+            tally.add(f"{name}: all found", f"{told}: {lost} of {true.sure.size} not found", good=not lost)
+        twice = max(times.size - true.ticks.size, 0)
+        where = "in a capture with them" if true.ticks.size else "in one without"
+        asked = f"{name}: none invented {where}"
+        tally.add(asked, f"{told}: {invented} invented, {twice} too many", good=not invented and not twice)
     who = {"missing": "chip", "missing (tap)": "tap", "extra": "tap", "extra (chip)": "chip"}.get(case.kind)
-    if who and struck.size >= 5:
+    if who and struck.sure.size >= 5:
         seen = events.gaps_seen_by if case.kind.startswith("missing") else events.extra_seen_by
         tally.add(f"event seen by the {who}: told", f"{told}: {seen}", good=seen == who)
+
+
+def far_from(times: np.ndarray, others: np.ndarray, near: float) -> np.ndarray:
+    """Say for each time whether no other lies within ``near`` of it; increasing, bool, shape (n,)."""
+    if not others.size:
+        return np.ones(times.size, np.bool_)
+    after = np.searchsorted(others, times).clip(1, max(others.size - 1, 1))
+    nearest = np.minimum(
+        np.abs(times - others[after - 1]), np.abs(times - others[after.clip(0, others.size - 1)])
+    )
+    return np.asarray(nearest > near)
 
 
 def recovered(rng: np.random.Generator, number: int) -> tuple[MadeCapture, Decoded]:

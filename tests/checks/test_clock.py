@@ -16,8 +16,10 @@ from rastertap.bench.faults import parse_fault
 from rastertap.bench.machines import MARLOW_50
 from rastertap.bench.make import make_capture
 from rastertap.checks.clock_words import offset_words, subcarrier_words
+from rastertap.checks.verdict import SINGLE_CAUSES
 from rastertap.report.clock_text import clock_text, histogram
 from rastertap.report.document import document, dumps
+from rastertap.report.meanings import MEANINGS
 from rastertap.standards.clocks import MASTER_CLOCKS, origins
 
 if TYPE_CHECKING:
@@ -82,9 +84,18 @@ def test_events_at_even_distances_are_told_with_the_distance(analysed: Callable[
 
 
 def test_a_stretched_cycle_is_a_phase_jump(analysed: Callable[..., Analysis]) -> None:
-    finding = found(analysed("clock-stretch:every=70001,factor=1.4"), "clock.phase_jump")
+    analysis = analysed("clock-stretch:every=70001,factor=1.4")
+    finding = found(analysis, "clock.phase_jump")
     assert finding.result == "fail"
     assert re.search("by 4[45] ns, late", finding.text)
+    assert analysis.verdict.place == "clock"
+    assert "too long or too short" in analysis.verdict.next[0]
+
+
+def test_whatever_fails_at_the_taps_or_the_clock_has_a_next_step() -> None:
+    judged = {name for name in MEANINGS if name.startswith(("taps.", "clock."))}
+    assert len(judged) > 15
+    assert judged - {"clock.undersampled"} == {n for n in SINGLE_CAUSES if n.startswith(("taps.", "clock."))}
 
 
 def test_a_clock_modulated_at_line_rate_makes_stripes(analysed: Callable[..., Analysis]) -> None:

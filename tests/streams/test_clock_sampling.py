@@ -8,11 +8,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rastertap.analyse import Request, analyse
+from rastertap.bench.analyser import Analyser, plug
+from rastertap.bench.card import card_for
+from rastertap.bench.faults import parse_fault
+from rastertap.bench.machines import MACHINES
+from rastertap.bench.make import make_capture
+from rastertap.capture.read import read_capture
 from rastertap.decode import decode
 
 from .clock_signal import Signal, bus_context, raster
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from rastertap.streams.model import SamplingPoint
 
 HZ = 9_000_117.0
@@ -77,6 +86,22 @@ def test_an_aliased_clock_is_refused() -> None:
     decoded = decode(bus_context(bus, 1.6 * HZ, clock=clock_for(bus)))
     assert "pixel_clock" not in decoded.streams
     assert "undersampled" in decoded.missing["pixel_clock"]
+
+
+@pytest.mark.parametrize(
+    "fault", ["aggressor=D0,width_ns=25,chance=0.05", "aggressor=D1,width_ns=40,chance=1"]
+)
+def test_crosstalk_on_one_bit_costs_the_capture_no_clock(tmp_path: Path, fault: str) -> None:
+    """The bench's wires, not this package's decoders: D0 is the clock, D1 hsync, D5 a colour bit."""
+    source = MACHINES["marlow85-50"].source
+    analyser = replace(Analyser(plug(source)), fields=1.2)
+    made = make_capture(source, analyser, [parse_fault(f"crosstalk:to=D5,{fault}")], card_for(source), seed=3)
+    made.write_vcd(tmp_path / "made.vcd")
+    analysis = analyse(read_capture(tmp_path / "made.vcd"), Request())
+    assert analysis.evidence.pixel_clock is not None
+    assert analysis.evidence.pixel_clock.source == "tapped"
+    assert analysis.verdict.place == "taps"
+    assert "D5" in analysis.verdict.text
 
 
 def test_statistics_of_two_halves_join_to_those_of_the_whole() -> None:

@@ -43,7 +43,10 @@ SINGLE_CAUSES: dict[str, str] = {
     ),
     "taps.bridged": "Look for a solder bridge or touching clips between those two.",
     "taps.open": "That wire is loose or broken: reseat it and record again.",
-    "taps.crosstalk": "Give that wire its own ground return, shorten it, and keep it away from the other.",
+    "taps.crosstalk": (
+        "Give that wire its own ground return, shorten it, and keep it away from its neighbours, the clock's"
+        " wire first."
+    ),
     "taps.role_mismatch": "Trace each wire named above to its pin; correct the wiring or the board file.",
     "clock.present": (
         "Check the clock generator: its supply, its output, the crystal; then the wire to the video chip."
@@ -58,6 +61,14 @@ SINGLE_CAUSES: dict[str, str] = {
     "clock.frequency": "Check the crystal or the programmed frequency of the clock generator.",
     "clock.jitter": "Check the clock generator's supply and ground; replace it if they are clean.",
     "clock.duty": "Check the clock generator's output stage and its load.",
+    "clock.phase_jump": (
+        "Look at the clock with an oscilloscope at the chip's pin, triggered on a cycle that is too long or"
+        " too short: a clock generator that skips, or whatever switches or stops the clock."
+    ),
+    "clock.modulation": (
+        "Look for ripple at that rate on the clock generator's supply and ground, and for the wire that"
+        " brings it in; renew its decoupling before you replace the generator."
+    ),
     "clock.drift": (
         "Let the machine warm up and record again; if it still drifts, replace the clock generator."
     ),

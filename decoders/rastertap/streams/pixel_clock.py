@@ -18,12 +18,17 @@ from rastertap.streams.model import PixelClock
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    Ints = NDArray[np.int64]
+
 FEWEST_CYCLES = 100
 FEWEST_SAMPLES_A_CYCLE = 2.2
 """Below this the analyser cannot follow both levels of a clock (two are the limit of sampling, and some
 room)."""
 SHORT_BY, SHORT_PART, SHORT_SHARE, FEWEST_SHORT = 1.1, 0.75, 0.005, 20
 """A bit that changes with the clock stays for a cycle, less a step (or jitter); how many may not."""
+KEEPING, FEWEST_CHANGES, MOST_CHANGES = 0.75, 50, 20_000
+"""Agreement from which changes keep to the clock: those seen up to half a cycle late, as an alias's are, come
+to 0.64 (sinc 0.5); how many are needed; how many are looked at."""
 WITHIN_A_STEP = 1.5
 LOST_PULSES = 0.01
 """Part of the cycles missing from which, with pulses one step wide, the analyser is taken to overlook
@@ -78,7 +83,7 @@ class TappedPixelClock:
         )
         if known:
             _refuse_overlooked(record)
-            _refuse_alias(context, channel.name, record)
+            _refuse_alias(context, channel.name, rising, record)
         return _clock(channel.name, edges_of_the_chip(cycles, record.events), record)
 
     def join(self, earlier: PixelClock, later: PixelClock, at: int) -> PixelClock:  # noqa: ARG002
@@ -88,7 +93,7 @@ class TappedPixelClock:
         return _clock(earlier.channel, np.empty(0, np.int64), earlier.record.joined(later.record))
 
 
-def _clock(channel: str, edges: NDArray[np.int64], record: ClockRecord) -> PixelClock:
+def _clock(channel: str, edges: Ints, record: ClockRecord) -> PixelClock:
     jitter, events = record.jitter, record.events
     return PixelClock(
         source="tapped",
@@ -104,7 +109,7 @@ def _clock(channel: str, edges: NDArray[np.int64], record: ClockRecord) -> Pixel
     )
 
 
-def _refuse_undersampled(intervals: NDArray[np.int64], step: float) -> None:
+def _refuse_undersampled(intervals: Ints, step: float) -> None:
     """Raise when the clock is too fast for the analyser's rate."""
     middle = typical(intervals)
     usual = float(intervals[np.abs(intervals - middle) <= 0.6 * middle].mean())
@@ -135,21 +140,40 @@ def _refuse_overlooked(record: ClockRecord) -> None:
         )
 
 
-def _refuse_alias(context: Context, name: str, record: ClockRecord) -> None:
-    """Raise when the bus changes faster than the clock: it may be the alias of one that is too fast."""
+def _refuse_alias(context: Context, name: str, rising: Ints, record: ClockRecord) -> None:
+    """Raise when the bus changes faster than the clock: it may be the alias of one that is too fast.
+
+    Pulses in the lesser part of the bits are crosstalk and no matter of the clock when the others keep to it:
+    in the cycle of an alias changes come anywhere.
+    """
     period = record.period.value
     shortest = min(period - SHORT_BY * record.step, SHORT_PART * period)
-    widths = [np.diff(context.capture.channel(p.channel).ticks) for p in context.pins_with("colour")]
-    short = sum(int(np.count_nonzero(w < shortest)) for w in widths)
-    if short > max(FEWEST_SHORT, SHORT_SHARE * sum(w.size for w in widths)):
-        cycle = f"a cycle ({period * record.tick_s * 1e9:.1f} ns) of the clock on {name}"
-        raise DecodeError(
-            f"{short} times a colour bit changes back sooner than {cycle}: undersampled, what is seen is the"
-            " alias of a faster clock; or pixels come faster than it"
-        )
+    bits = [context.capture.channel(p.channel).ticks for p in context.pins_with("colour")]
+    moving = [ticks for ticks in bits if ticks.size > 1]
+    short = [int(np.count_nonzero(np.diff(ticks) < shortest)) for ticks in moving]
+    if sum(short) <= max(FEWEST_SHORT, SHORT_SHARE * sum(ticks.size for ticks in moving)):
+        return
+    slow = [t for t, count in zip(moving, short, strict=True) if count <= SHORT_SHARE * t.size]
+    if 2 * len(slow) >= len(moving) and _keeping(np.concatenate(slow), rising, period) > KEEPING:
+        return
+    cycle = f"a cycle ({period * record.tick_s * 1e9:.1f} ns) of the clock on {name}"
+    raise DecodeError(
+        f"{sum(short)} times a colour bit changes back sooner than {cycle}: undersampled, what is seen is the"
+        " alias of a faster clock; or pixels come faster than it"
+    )
 
 
-def _line_sync(context: Context) -> NDArray[np.int64]:
+def _keeping(changes: Ints, rising: Ints, period: float) -> float:
+    """How well changes keep to one place in the clock's cycle, 0..1 (length of the mean phase vector)."""
+    inside = changes[(changes >= rising[0]) & (changes < rising[-1])]
+    some = inside[:: 1 + inside.size // MOST_CHANGES]
+    if some.size < FEWEST_CHANGES:
+        return 0.0
+    since = some - rising[np.searchsorted(rising, some, side="right") - 1]
+    return float(np.abs(np.exp(2j * np.pi * since / period).mean()))
+
+
+def _line_sync(context: Context) -> Ints:
     """Edges of a line sync, whatever kind; empty when there is none."""
     channel = context.channel_with("hsync") or context.channel_with("csync")
     return channel.edges_to(0) if channel is not None else np.empty(0, np.int64)
