@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from rastertap.bench.faults import FAULTS
-from rastertap.cli.bench import command
+from rastertap.cli.main import main
 from rastertap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def run(*arguments: object) -> Result:
-    return CliRunner().invoke(command, [str(a) for a in arguments], catch_exceptions=True)
+    return CliRunner().invoke(main, ["bench", *(str(a) for a in arguments)], catch_exceptions=True)
 
 
 def test_a_capture_is_made_with_its_truth(tmp_path: Path) -> None:

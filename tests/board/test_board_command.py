@@ -8,7 +8,7 @@ from click.testing import CliRunner, Result
 
 from rastertap.board.load import parse_board
 from rastertap.board.text import board_summary
-from rastertap.cli.board import command
+from rastertap.cli.main import main
 from rastertap.errors import BoardError, UsageError
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def run(*arguments: str) -> Result:
-    return CliRunner().invoke(command, arguments, catch_exceptions=False)
+    return CliRunner().invoke(main, ["board", *arguments], catch_exceptions=False)
 
 
 def test_a_board_is_shown_with_its_pins_timing_and_gaps(tmp_path: Path, good_text: str) -> None:

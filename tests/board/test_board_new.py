@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from rastertap.board.load import load_board
-from rastertap.cli.board import command
+from rastertap.cli.main import main
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 
@@ -19,7 +19,7 @@ CAPTURES = Path(__file__).parents[2] / "captures"
 def test_a_board_made_from_a_capture_states_what_was_simulated(name: str, tmp_path: Path) -> None:
     out = tmp_path / "new folder" / "board.toml"
     arguments = ["new", str(CAPTURES / f"{name}.vcd.gz"), "--out", str(out)]
-    result = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    result = CliRunner().invoke(main, ["board", *arguments], catch_exceptions=False)
     assert result.exit_code == 0
     board = load_board(out)
     truth = json.loads((CAPTURES / f"{name}.truth.json").read_text(encoding="utf-8"))

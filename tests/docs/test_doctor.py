@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from click.testing import CliRunner
 
 from rastertap import doctor, plugins
-from rastertap.cli.completion import command as completion
-from rastertap.cli.doctor import command
+from rastertap.cli.main import main
 
 if TYPE_CHECKING:
     import pytest
@@ -49,7 +48,7 @@ def test_what_is_missing_or_too_old_comes_with_the_command_that_mends_it(
     )
     assert (items["click"].state, items["click"].mend) == ("broken", "pip install -U 'click>=999'")
     assert "no-such-test" not in items
-    assert CliRunner().invoke(command, [], standalone_mode=False).return_value == 1
+    assert CliRunner().invoke(main, ["doctor"], standalone_mode=False).return_value == 1
 
 
 def test_a_broken_plug_in_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -64,5 +63,5 @@ def test_a_broken_plug_in_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_completion_is_written_for_each_shell() -> None:
     for shell in ("bash", "zsh", "fish"):
-        text = CliRunner().invoke(completion, [shell]).output
+        text = CliRunner().invoke(main, ["completion", shell]).output
         assert "_RASTERTAP_COMPLETE" in text

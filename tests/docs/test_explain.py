@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from rastertap.cli.explain import command
+from rastertap.cli.main import main
 from rastertap.docs.explain import explain, pages
 from rastertap.report.meanings import MEANINGS
 
@@ -50,7 +50,7 @@ def test_a_limit_without_a_source_says_what_it_is(finding: str) -> None:
 
 def test_the_command_prints_a_page_lists_all_and_names_what_is_near() -> None:
     run = CliRunner().invoke
-    assert "At the bench" in run(command, ["clock.jitter"]).output
-    assert all(name in run(command, []).output for name in pages())
-    wrong = run(command, ["clock.jiter"])
+    assert "At the bench" in run(main, ["explain", "clock.jitter"]).output
+    assert all(name in run(main, ["explain"]).output for name in pages())
+    wrong = run(main, ["explain", "clock.jiter"])
     assert "clock.jitter" in str(getattr(wrong.exception, "hint", ""))

@@ -3,14 +3,14 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from rastertap.cli.standards import command
+from rastertap.cli.main import main
 from rastertap.errors import UsageError
 from rastertap.standards.limits import LIMIT_SETS
 from rastertap.standards.modes import MODES
 
 
 def run(*arguments: str) -> str:
-    result = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    result = CliRunner().invoke(main, ["standards", *arguments], catch_exceptions=False)
     assert result.exit_code == 0
     return result.output
 
@@ -53,7 +53,7 @@ def test_a_set_shown_for_a_mode_it_is_not_meant_for_says_so() -> None:
 @pytest.mark.parametrize(("option", "name"), [("--mode", "313/60"), ("--limits", "home")])
 def test_an_unknown_name_is_a_usage_error_that_lists_the_known_ones(option: str, name: str) -> None:
     with pytest.raises(UsageError, match=name) as caught:
-        CliRunner().invoke(command, [option, name], catch_exceptions=False)
+        CliRunner().invoke(main, ["standards", option, name], catch_exceptions=False)
     assert "there are: " in caught.value.hint
 
 
