@@ -57,6 +57,9 @@ def test_pieces_joined_are_the_whole() -> None:
     assert joined.duty is not None
     assert whole.duty is not None
     assert joined.duty.value == pytest.approx(whole.duty.value, abs=1e-4)
+    mine_periods, all_periods = joined.record.periods, whole.record.periods
+    assert mine_periods.counts.tolist() == all_periods.counts.tolist()
+    assert mine_periods.edges.tolist() == all_periods.edges.tolist()
     line, whole_line = joined.record.line, whole.record.line
     assert line is not None
     assert whole_line is not None

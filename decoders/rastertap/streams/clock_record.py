@@ -13,6 +13,7 @@ from rastertap.streams.clock_cycles import END_EDGES, grid_coverage, period_of, 
 from rastertap.streams.clock_events import ClockEvents, find_events
 from rastertap.streams.clock_jitter import BLOCKS, LAGS, MOST_BLOCKS, Jitter, find_jitter
 from rastertap.streams.clock_kernels import lagged_sums
+from rastertap.streams.clock_periods import PeriodTally, tally_periods
 from rastertap.streams.clock_spectrum import NO_SPECTRUM, SpectralLine, Spectrum, spectrum_of, strongest_line
 from rastertap.streams.clock_tie import (
     MOST_POINTS,
@@ -67,6 +68,8 @@ class ClockRecord:
         Of the time interval error.
     events : ClockEvents
         What happens now and then.
+    periods : PeriodTally
+        How often each length of period came.
     """
 
     step: float
@@ -80,6 +83,7 @@ class ClockRecord:
     series: Series
     spectrum: Spectrum
     events: ClockEvents
+    periods: PeriodTally
 
     @cached_property
     def _raw_period(self) -> Measured:
@@ -196,6 +200,7 @@ class ClockRecord:
             series=self.series.joined(later.series, shift),
             spectrum=self.spectrum.joined(later.spectrum),
             events=self.events.joined(later.events, shift),
+            periods=self.periods.joined(later.periods),
         )
 
 
@@ -254,6 +259,7 @@ def record_clock(
         series=series.shorter(MOST_POINTS),
         spectrum=spectrum_of(series, period) if series.cycle.size else NO_SPECTRUM,
         events=find_events(cycles, sync, span),
+        periods=tally_periods(cycles, (low, high), period, step),
     )
 
 

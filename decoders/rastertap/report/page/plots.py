@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-WITHIN = 0.6
-"""Intervals further from the mean period than this part of it are missing or extra edges, shown elsewhere."""
 MOST_BARS = 120
 MOST_POINTS = 1200
 SAMPLING_NOTE = (
@@ -30,39 +28,26 @@ ROW = 34
 
 def period_histogram(analysis: Analysis) -> Figure | str:
     """Clock periods and how often each came, or why there is no such plot."""
-    clock, capture = analysis.evidence.pixel_clock, analysis.capture
+    clock = analysis.evidence.pixel_clock
     if clock is None:
         return f"No pixel clock: {analysis.evidence.missing.get('pixel_clock', 'not found')}."
-    if clock.source != "tapped":
+    if clock.record is None:
         return "The clock was recovered from the picture, so its single periods were not seen."
-    intervals, period = np.diff(clock.edges), clock.period.value
-    good = intervals[np.abs(intervals - period) < WITHIN * period]
-    if not good.size:
-        return "The edges of a long capture are not kept."
-    scale = float(capture.tick) * 1e9
-    edges, counts = _histogram(good, analysis)
+    periods, scale = clock.record.periods, float(analysis.capture.tick) * 1e9
+    if not periods.counts.size:
+        return "No two edges of the clock are a period apart."
+    edges, counts = periods.fewer(MOST_BARS)
     low, high = ends(edges * scale, margin=0.02)
     x, y = Axis("period, ns", low, high), Axis("periods, log", 0.5, float(counts.max()) * 6, log=True)
     text = (
-        f"{good.size} periods between {good.min() * scale:.6g} and {good.max() * scale:.6g} ns;"
-        f" mean {period * scale:.6g} ns."
+        f"{counts.sum()} periods between {periods.least * scale:.6g} and {periods.greatest * scale:.6g} ns;"
+        f" mean {clock.period.value * scale:.6g} ns."
     )
     plot = Plot(x, y, f"Histogram of the clock period. {text}")
     plot.bars(edges[:-1] * scale, edges[1:] * scale, counts)
-    plot.upright(period * scale, "mean", "mean")
+    plot.upright(clock.period.value * scale, "mean", "mean")
     note = " A sampled period is a whole number of the analyser's steps: a steady clock fills one bar or two."
     return Figure("Clock period", plot.svg(), text + note)
-
-
-def _histogram(intervals: NDArray[np.int64], analysis: Analysis) -> tuple[Floats, NDArray[np.int64]]:
-    """Bins of whole sampling steps, or of equal width where there are too many or no steps."""
-    sampled = analysis.capture.sample_period
-    step = sampled.ticks if sampled is not None and sampled.known else 1.0
-    low, high = float(intervals.min()), float(intervals.max())
-    width = step * max(1, np.ceil((high - low) / step / MOST_BARS))
-    bins = np.arange(low - width / 2, high + width, width)
-    counts, edges = np.histogram(intervals, bins)
-    return edges, counts
 
 
 def time_interval_error(analysis: Analysis) -> Figure | str:
