@@ -46,7 +46,11 @@ def context(codes: NDArray[np.uint32], bits: int, window: NDArray[np.bool_] | No
     first = ROWS * np.arange(FIELDS + 1)
     fields = Fields(starts[first], first, np.zeros(first.size), np.full(first.size, CYCLE), np.full(4, 10.0))
     sync: Any = SimpleNamespace(
-        lines=lines, fields=fields, interlaced=False, line_width=SimpleNamespace(value=2.0 * CYCLE)
+        lines=lines,
+        fields=fields,
+        kind="separate",
+        interlaced=False,
+        line_width=SimpleNamespace(value=2.0 * CYCLE),
     )
     clock = SimpleNamespace(
         edges=CYCLE * np.arange(flat.size + PIXELS), period=SimpleNamespace(value=float(CYCLE))

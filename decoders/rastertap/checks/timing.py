@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from rastertap.checks import timing_events, timing_fields
+from rastertap.checks import timing_events, timing_fields, timing_present
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, none_allowed, not_measured
 from rastertap.checks.timing_rows import Row, finding_of, limits_of, rows, scaled
@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from rastertap.standards.limit import Limit
     from rastertap.streams.model import Sync
 
-FIELD_CERTAIN_S = 0.045
-"""A capture this long without a field sync has none: no field of a 25 Hz frame or faster is longer."""
 IDS = (
     "sync.glitch",
     "sync.missing_vsync",
@@ -29,6 +27,7 @@ IDS = (
     "timing.field_rate",
     "timing.blanking",
 )
+NO_LINE_SYNC = "No pin carries a line sync: lines are taken from where picture or border ends."
 NEEDS_WINDOW = {
     "front_porch",
     "back_porch",
@@ -60,41 +59,36 @@ class TimingCheck:
 
     def run(self, evidence: Evidence) -> Iterator[Finding]:
         """Give the findings on sync and timing."""
-        yield _present(evidence)
+        yield timing_present.present(evidence)
         sync = evidence.sync
         if sync is None:
-            reason = f"No sync: {evidence.missing.get('sync', 'not found')}."
-            yield from (not_measured(finding, reason) for finding in IDS)
+            yield from _without_sync(evidence)
             return
         limits = limits_of(evidence)
-        yield timing_events.glitches(evidence, sync)
-        yield timing_events.missing_lines(evidence, sync)
+        if sync.kind == "vertical":
+            yield from (
+                not_measured(finding, NO_LINE_SYNC) for finding in ("sync.glitch", "sync.missing_hsync")
+            )
+        else:
+            yield timing_events.glitches(evidence, sync)
+            yield timing_events.missing_lines(evidence, sync)
         yield timing_fields.missing_vsync(evidence, sync)
         if sync.kind == "embedded":
             yield _protection(evidence, sync)
         yield timing_events.line_length(evidence, sync)
-        yield timing_events.displaced(evidence, sync)
+        if sync.kind != "vertical":
+            yield timing_events.displaced(evidence, sync)
         yield from timing_fields.line_counts(evidence, sync, limits)
         yield from _from_rows(evidence, sync, limits)
 
 
-def _present(evidence: Evidence) -> Finding:
-    sync = evidence.sync
-    if sync is None:
-        reason = evidence.missing.get("sync", "no channel behaves like one")
-        return Finding("sync.present", "fail", f"No sync found: {reason}.")
-    names = sync.channels
-    on = " and ".join(names) if len(names) < 3 else f"{names[0]} to {names[-1]}"  # noqa: PLR2004 - a bus
-    if sync.fields.starts.size:
-        text = f"{sync.kind.capitalize()} sync on {on}."
-        if sync.kind == "blanking":
-            text = f"No sync pin: line and field rate are taken from the blanking on {on}."
-        return Finding("sync.present", "pass", text)
-    if evidence.capture.span_s < FIELD_CERTAIN_S:
-        return not_measured(
-            "sync.present", f"Line sync on {on}; the capture is too short to hold a field sync for sure."
-        )
-    return Finding("sync.present", "fail", f"Line sync on {on}, but no field sync anywhere in the capture.")
+def _without_sync(evidence: Evidence) -> Iterator[Finding]:
+    """Say why nothing was measured; a field pulse alone still gives the field rate."""
+    limits = limits_of(evidence)
+    alone = timing_present.field_rate_alone(evidence, limits)
+    reason = f"No sync: {evidence.missing.get('sync', 'not found')}."
+    for finding in IDS:
+        yield alone if alone is not None and finding == alone.id else not_measured(finding, reason)
 
 
 def _protection(evidence: Evidence, sync: Sync) -> Finding:

@@ -12,6 +12,7 @@ from rastertap.checks.repetition import in_fields
 from rastertap.checks.timing_rows import far_from_all, lines_per_field_usual
 from rastertap.printable import plural
 from rastertap.streams.counts import lines_per_field
+from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -103,7 +104,15 @@ def line_counts(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> 
         return
     frame = usual * (2 if sync.interlaced else 1)
     text = f"{frame:g} lines a frame, {'interlaced' if sync.interlaced else 'not interlaced'}."
+    if sync.interlaced and by_blanking(sync):
+        text += " So says its field blanking, half a line or a line later in every second field."
     yield _counted("timing.lines_per_frame", frame, limits.get("lines_per_frame"), text)
+
+
+def by_blanking(sync: Sync) -> bool:
+    """Whether fields are known by their blanking only, not by where in the line the field sync is."""
+    width = sync.field_width
+    return sync.kind in {"blanking", "vertical"} and width is not None and width.value > LONGEST_FIELD_SYNC
 
 
 def _counted(finding: str, value: float, limit: Limit | None, text: str) -> Finding:
@@ -146,10 +155,8 @@ def _uneven(  # noqa: PLR0917 - what one finding says
     stated: set[float],
 ) -> Finding:
     """Fields of different length: a line lost (or added) in some, or long and short in turn."""
-    if sync.kind == "blanking" and np.ptp(counts) == 1 and alternates(counts):
-        text += (
-            " Long and short in turn, as the blanking of an interlaced source is; only its sync could tell."
-        )
+    if by_blanking(sync) and np.ptp(counts) == 1 and (counts[2:] == counts[:-2]).all():
+        text += " Long and short in turn, as the blanking of an interlaced source is: record more fields."
         return Finding("timing.lines_per_field", "not_measured", text, usual, 0.0, unit="lines")
     odd = counts != usual
     off = counts[odd] - usual

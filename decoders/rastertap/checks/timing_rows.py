@@ -15,6 +15,7 @@ from rastertap.standards.modes import FAR_LINE_RATE_PPM, usual_lines
 from rastertap.streams.counts import field_periods, lines_per_field
 from rastertap.streams.lines import GRID_WORST
 from rastertap.streams.model import EVENT_KINDS
+from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 from rastertap.streams.tally import interval_measured
 
 if TYPE_CHECKING:
@@ -235,8 +236,10 @@ def lines_per_field_usual(sync: Sync) -> float | None:
 
 def _field_sync(sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:
     width, values = sync.field_width, sync.intervals.of("vsync_width")
-    if width is None or not values.count or sync.kind in {"blanking", "embedded"}:
+    if width is None or not values.count or sync.kind == "embedded":
         return
+    if sync.kind == "blanking" and len(sync.channels) == 1:
+        return  # the field blanking, which has its own row
     limit = limits.get("vsync_width_lines")
     note = (
         "" if width.value <= LONGEST_FIELD_SYNC else "vertical blanking rather than field sync, by its width"
@@ -247,10 +250,6 @@ def _field_sync(sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:
     yield Row(
         "vsync_width", "sync.field_width", "field sync", width, low, high, values.count, limit, result, note
     )
-
-
-LONGEST_FIELD_SYNC = 10.0
-"""A pulse of more lines is taken for vertical blanking: common practice, no source."""
 
 
 def _counts(sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:

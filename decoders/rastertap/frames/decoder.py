@@ -15,6 +15,7 @@ from rastertap.frames.steadiness import begin, extend
 from rastertap.frames.weave import weave
 from rastertap.match import Match
 from rastertap.streams.interface import CONTRACT, Context
+from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -100,6 +101,12 @@ class FrameDecoder:
             levels, doubtful = read_codes([window], times, context.step)
             shown = [_frame(i, s, _arrange(s, levels, doubtful, grid), 1) for i, s in enumerate(spans)]
             windows = _windows([*shown, *(weave(shown, sync) if woven else [])])
+            if (vertical := _field_blanking(context, sync)) is not None:
+                levels, doubtful = read_codes([vertical], times, context.step)
+                shown = [_frame(i, s, _arrange(s, levels, doubtful, grid), 1) for i, s in enumerate(spans)]
+                shut = int(sync.field_polarity == "positive")
+                shown += weave(shown, sync) if woven else []
+                windows = {i: windows[i] & (f.codes != shut) & ~f.unsure for i, f in enumerate(shown)}
         areas, how = find_active(frames, blank, windows)
         areas = areas if before is None else grown(before.areas, areas)
         kept = [f for f in frames if counted[0] <= f.start < counted[1]]
@@ -240,3 +247,10 @@ def _frame(
 def _window_channel(context: Context) -> Channel | None:
     """Channel that says where the picture is, if one was tapped."""
     return context.channel_with("display_enable") or context.channel_with("blank")
+
+
+def _field_blanking(context: Context, sync: Sync) -> Channel | None:
+    """Channel of a field blanking that goes with line blanking on another."""
+    if sync.kind != "blanking" or sync.field_width is None or sync.field_width.value <= LONGEST_FIELD_SYNC:
+        return None
+    return context.channel_with("vsync")

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from rastertap.streams.tally import Tally
 
 ClockEdge = Literal["rising", "falling"]
-SyncKind = Literal["separate", "composite", "blanking", "embedded"]
-"""Where the sync comes from: hsync and vsync, one channel of both, a blanking window, codes in the bus."""
+SyncKind = Literal["separate", "composite", "blanking", "vertical", "embedded"]
+"""Where the sync comes from: hsync and vsync, one channel of both, a blanking window, a field pulse and the
+colour bus's own lines, codes in the bus."""
 CompositeStyle = Literal["equalised", "serrated", "line-serrated", "plain"]
 """Field sync of a composite: broad pulses with equalising pulses; half-line pulses without equalising ones;
 broken once a line, as XOR does; one pulse, as AND of two negative syncs does."""

@@ -21,8 +21,15 @@ MOST_PULSES = 3
 """Pulses a line up to which it still is a sync, equalising pulses and glitches included; a burst has more."""
 AT_SYNC = 0.9
 """Part of the changes at edges of the line sync from which it is no picture: that is blank there."""
+WHOLE_LINES = 1.5
+"""Lines: a colour bit that is on for longer is off in the line blanking between."""
 FEWEST_CHANGES = 20
 """Changes from which it means something that they keep to a clock."""
+NARROWEST_BLANKING = 0.12
+"""Lines; no line blanking is narrower (BT.470: 10.2 to 12 us of 64), hardly any line sync is wider."""
+LONGEST_FIELD_SYNC, LONGEST_PLAIN_SYNC = 10.0, 20.0
+"""Lines that a field sync lasts at most; and where the line pulses are no wider than a line sync's: common
+practice, no source."""
 OTHER = 0.3
 """Score of "none of these": what a role must beat."""
 SUBCARRIERS = {"PAL": 17_734_475 / 4, "NTSC": 39_375_000 / 11}
@@ -68,6 +75,13 @@ def _broad(b: Behaviour) -> int:
     return int((b.pulses[1] > max(0.2 * b.leading.period, 2 * b.width)).sum())
 
 
+def stays_shut(b: Behaviour, longest: float) -> bool:
+    """Judge whether the long pulses (ticks) of a line-rate channel are field blanking, not field sync."""
+    lines = longest / b.leading.period
+    wide = b.width > NARROWEST_BLANKING * b.leading.period
+    return lines > LONGEST_PLAIN_SYNC or (wide and lines > LONGEST_FIELD_SYNC)
+
+
 def hsync_score(b: Behaviour) -> Match:
     """Judge one narrow pulse of one width at one rate, all through the capture."""
     if not line_like(b):
@@ -94,6 +108,8 @@ def csync_score(b: Behaviour) -> Match:
     wide = starts[widths > max(0.2 * b.leading.period, 2 * b.width)]
     groups = 1 + int((np.diff(wide) > 12 * b.leading.period).sum())
     share = b.leading.share
+    if stays_shut(b, float(np.median(widths[widths > max(0.2 * b.leading.period, 2 * b.width)]))):
+        return Match(0.1, ("line-rate pulses, and none for many lines in the field: blanking",))
     # Broad pulses come in few groups, a field apart; scattered ones are something else.
     lines = (b.capture.end - b.capture.start) / b.leading.period
     if groups > 1 + lines / 100:
@@ -113,7 +129,7 @@ def vsync_score(b: Behaviour, survey: Survey) -> Match:
     if not 0.02 < lines < 60 or b.steady_width < 0.8:  # noqa: PLR2004
         return Match(0.0)
     # A field sync lasts a few lines; vertical blanking, some dozens: common practice, no source.
-    score = 0.95 if lines <= 10 else 0.55  # noqa: PLR2004
+    score = 0.95 if lines <= LONGEST_FIELD_SYNC else 0.55
     why = [f"{starts.size} pulse(s) of {lines:.1f} lines"]
     if not survey.line:
         score *= 0.7
@@ -130,44 +146,13 @@ def vsync_score(b: Behaviour, survey: Survey) -> Match:
     return Match(score, tuple(why))
 
 
-def blanking_score(b: Behaviour, survey: Survey) -> Match:
-    """Judge one window a line, of one width, that stays shut for many lines each field."""
-    if not survey.line or b.edges < 2 * FEWEST_LINES or b.channel.name == survey.sync:
-        return Match(0.0)
-    starts = b.channel.edges_to(HIGH)
-    rhythm = dominant_interval(starts, b.step)
-    if abs(rhythm.period - survey.line) > 0.02 * survey.line + 2 * b.step or rhythm.share < 0.3:  # noqa: PLR2004
-        return Match(0.0)
-    gaps = np.diff(starts) / survey.line
-    odd = gaps[np.abs(gaps - 1) > 0.05]  # noqa: PLR2004
-    steady = 1 - odd.size / gaps.size
-    shut = odd[odd > 3]  # noqa: PLR2004 - lines without a window
-    width = b.width / survey.line
-    score = steady * b.steady_width * (0.9 if shut.size else 0.5)
-    if width < 0.12:  # noqa: PLR2004 - narrower than any blanking (BT.470: 10.2 to 12 us of 64)
-        score *= 0.3
-    why = (
-        f"a window a line; shut for {shut.max():.0f} lines in the field"
-        if shut.size
-        else "a window every line"
-    )
-    return Match(score, (why,))
-
-
-def picture_level(b: Behaviour, survey: Survey) -> int:
-    """Level that a blanking channel has while there is picture: not the one of its longest stay."""
-    bounds = np.concatenate(([b.capture.start], b.channel.ticks, [b.capture.end]))
-    levels = np.concatenate(([b.channel.initial], b.channel.levels))
-    longest = int(np.argmax(np.diff(bounds)))
-    if np.diff(bounds)[longest] > 2 * survey.line:
-        return 1 - int(levels[longest])
-    return 1 - b.active
-
-
 def colour_score(b: Behaviour, survey: Survey) -> Match:
     """Judge changes that keep to the pixel clock and are quiet in the line sync."""
     if b.edges < 2:  # noqa: PLR2004
         return Match(0.0)
+    line = survey.line or USUAL_LINE_S / b.seconds
+    if int(np.diff(b.channel.ticks).min()) > WHOLE_LINES * line:
+        return Match(0.1, ("no line blanking interrupts it",))
     why, score = [], 0.5
     if survey.clock:
         clock = survey.behaviours[survey.clock].channel.edges_to(HIGH)

@@ -17,17 +17,16 @@ from rastertap.streams.role_clean import RUNT, settled
 from rastertap.streams.role_judges import (
     OTHER,
     Survey,
-    blanking_score,
     colour_score,
     csync_score,
     hsync_score,
     line_like,
-    picture_level,
     subcarrier_score,
     vsync_score,
 )
 from rastertap.streams.role_moves import kind_of
 from rastertap.streams.role_other import describe
+from rastertap.streams.role_windows import blanking_score, line_blanking, picture_level
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,6 +36,8 @@ if TYPE_CHECKING:
 
 SYNC = 0.7
 """Score from which a channel is the line sync that the others are held against."""
+WINDOW = 0.31
+"""Score of line blanking as a line sync: its rate is the line rate."""
 EXPECTED = 0.04
 """What it counts that the board file expects a role: enough to decide between two that fit equally well."""
 NOT_TAPPED = 0.1
@@ -55,7 +56,7 @@ def _survey(capture: Capture, step: float) -> Survey:
         changed = {n: c for n, c in cleaned.items() if c is not raw[n].channel}
         survey.behaviours = raw | {n: Behaviour(c, capture, step) for n, c in changed.items()}
     behaviours = survey.behaviours
-    lines = {name: hsync_score(b) for name, b in behaviours.items()}
+    lines = {name: _line_sync(b, survey) for name, b in behaviours.items()}
     lines |= {n: m for n, b in behaviours.items() if (m := csync_score(b)).score > lines[n].score}
     if lines:
         best = max(lines, key=lambda name: lines[name].score)
@@ -71,6 +72,16 @@ def _survey(capture: Capture, step: float) -> Survey:
     if clock:
         survey.clock_why = (rate_words(behaviours[clock], survey.line), *why)
     return survey
+
+
+def _line_sync(b: Behaviour, survey: Survey) -> Match:
+    """Judge a line sync; line blanking is none."""
+    match = hsync_score(b)
+    if match.score > OTHER and line_blanking(b, survey):
+        return Match(
+            WINDOW, (*match.why, "but as wide as line blanking, with the picture or a field blanking to fit")
+        )
+    return match
 
 
 def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
@@ -90,7 +101,7 @@ def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
         "colour": colour_score,
     }
     judged = {role: judge(b, survey) for role, judge in judges.items()}
-    judged |= {"hsync": hsync_score(b), "csync": csync_score(b), blank: blanking}
+    judged |= {"hsync": _line_sync(b, survey), "csync": csync_score(b), blank: blanking}
     return {role: match for role, match in judged.items() if match.score > 0}
 
 

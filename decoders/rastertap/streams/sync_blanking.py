@@ -1,4 +1,4 @@
-"""Sync hidden in a blanking or display-enable channel: a window in every line, none between fields."""
+"""Sync hidden in blanking or display enable: a window in every line, none between fields; or fields alone."""
 
 from __future__ import annotations
 
@@ -11,10 +11,12 @@ from rastertap.capture.model import HIGH
 from rastertap.errors import DecodeError
 from rastertap.match import Match
 from rastertap.streams.blanking import FIELD_GAP, window_channel
+from rastertap.streams.bus_lines import line_ends
+from rastertap.streams.fields import find_fields, interlaced_by_turns
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
-from rastertap.streams.model import Fields
-from rastertap.streams.pulses import Pulses, polarity_of
+from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
+from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
@@ -22,7 +24,10 @@ if TYPE_CHECKING:
 
     from rastertap.capture.model import Channel
     from rastertap.streams.lines import LineTrack
-    from rastertap.streams.model import Sync
+    from rastertap.streams.model import Fields, Sync
+
+SAME_EDGE = 0.002
+"""How far from due, in line periods, a picture's edge may be and still be the one that ends the lines."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,10 @@ class BlankingSyncOptions:
 
 
 class BlankingSync:
-    """Lines from the end of the picture in each; fields from the long gap. The sync itself is not known."""
+    """Lines from the end of the picture in each; fields from the long gap, or from a field pulse.
+
+    The line sync itself is not known. Without a window, lines come from where the colour bus goes dark.
+    """
 
     name: ClassVar[str] = "sync-blanking"
     contract: ClassVar[int] = CONTRACT
@@ -49,42 +57,53 @@ class BlankingSync:
     Options: ClassVar[type] = BlankingSyncOptions
 
     def match(self, context: Context) -> Match:
-        """Fit, less than any real sync, when there is a window and no line sync."""
+        """Fit, less than any real sync, when there is a window or a field pulse and no line sync."""
         role, channel = window_channel(context)
-        if channel is None:
-            return Match(0.0, ("no channel behaves like a blanking window",))
+        vertical = context.channel_with("vsync")
+        if channel is None and vertical is None:
+            return Match(0.0, ("no channel behaves like a sync or a blanking window",))
         if context.pins_with("hsync") or context.pins_with("csync"):
             return Match(0.0, ("there is a line sync",))
-        return Match(0.4, (f"{role.replace('_', ' ')} on {channel.name}, and no line sync",))
+        found = [f"{role.replace('_', ' ')} on {channel.name}"] if channel is not None else []
+        found += [f"a field pulse on {vertical.name}"] if vertical is not None else []
+        return Match(0.4 if channel is not None else 0.3, (f"{' and '.join(found)}, and no line sync",))
 
     def decode(self, context: Context, options: BlankingSyncOptions) -> Sync:
-        """Track the closing edges of the window; where it stays shut a field begins."""
+        """Track the closing edges of the window; where it stays shut, or a pulse begins, a field does."""
         _, channel = window_channel(context)
+        vertical = context.channel_with("vsync")
         if channel is None:
-            raise DecodeError("no channel behaves like a blanking window")
+            return _from_the_bus(context, vertical)
         step, capture = context.step, context.capture
         shown = open_level(channel)
         opens, shuts = channel.edges_to(shown), channel.edges_to(1 - shown)
+        # A level that a simulator sets at its start ends no picture.
+        shuts = shuts[np.searchsorted(opens, shuts) > 0]
         found = track(shuts, np.zeros(shuts.size, np.int64), capture, step, tolerance=options.tolerance)
         place = np.searchsorted(opens, shuts, side="right")
         known = place < opens.size
         gap = np.where(known, opens[np.minimum(place, opens.size - 1)] - shuts, 0)
         long = gap > FIELD_GAP * found.period
         stray = found.spare[~long[found.spare]]
-        fields = _fields(shuts[long], gap[long], found)
+        pulses = Pulses(1 - shown, shuts[long], gap[long])
+        names: tuple[str, ...] = (channel.name,)
+        if vertical is not None:
+            pulses = pulses_of(vertical, capture, step)
+            names = (channel.name, vertical.name)
+        fields, interlaced = _fields(pulses, found)
         return build(
             context,
             Parts(
                 kind="blanking",
-                channels=(channel.name,),
+                channels=names,
                 track=found,
-                fields_at=Pulses(1 - shown, fields.starts, fields.widths),
+                fields_at=Pulses(pulses.active, fields.starts, fields.widths),
                 glitches=shuts[stray],
                 glitch_widths=gap[stray],
                 line_polarity=polarity_of(1 - shown),
-                field_polarity=polarity_of(1 - shown) if long.any() else None,
+                field_polarity=polarity_of(pulses.active) if fields.starts.size else None,
                 plain=_between(found, shuts[long], gap[long]),
-                fields=(fields, False if fields.starts.size > 1 else None),
+                fields=(fields, interlaced),
             ),
         )
 
@@ -93,25 +112,62 @@ class BlankingSync:
         return join_syncs(earlier, later, at)
 
 
+def _from_the_bus(context: Context, vertical: Channel | None) -> Sync:
+    """Fields from the field pulse, lines from where the colour bus goes dark in each."""
+    if vertical is None:
+        raise DecodeError("no channel behaves like a blanking window")
+    pulses = pulses_of(vertical, context.capture, context.step)
+    bits = [context.capture.channel(p.channel) for p in context.pins_with("colour")]
+    ends = line_ends(bits, pulses, context.capture, context.step)
+    found = track(ends, np.zeros(ends.size, np.int64), context.capture, context.step, tolerance=SAME_EDGE)
+    fields, interlaced = _fields(pulses, found)
+    none = np.empty(0, np.int64)
+    return build(
+        context,
+        Parts(
+            kind="vertical",
+            channels=(vertical.name,),
+            track=found,
+            fields_at=Pulses(pulses.active, fields.starts, fields.widths),
+            glitches=none,
+            glitch_widths=none,
+            line_polarity=polarity_of(pulses.active),
+            field_polarity=polarity_of(pulses.active),
+            plain=np.zeros(found.lines.starts.size, bool),
+            fields=(fields, interlaced),
+        ),
+    )
+
+
 def open_level(channel: Channel) -> int:
-    """Level of a window channel while there is picture: not that of its longest stay, a field blanking."""
-    if channel.ticks.size < 2:  # noqa: PLR2004 - no stay has two ends
+    """Level of a window channel while there is picture: not that of its longest stay, a field blanking.
+
+    Where no stay is longer than a line there is no field blanking; line blanking is the shorter of the two.
+    """
+    if channel.ticks.size < 3:  # noqa: PLR2004 - two stays to compare
         return HIGH
-    stays = np.diff(channel.ticks)
-    return 1 - int(channel.levels[:-1][np.argmax(stays)])
+    stays, levels = np.diff(channel.ticks), channel.levels[:-1]
+    usual = [float(np.median(stays[levels == level])) for level in (0, 1)]
+    if stays.max() > FIELD_GAP * sum(usual):
+        return 1 - int(levels[np.argmax(stays)])
+    return int(usual[1] > usual[0])
 
 
-def _fields(times: NDArray[np.int64], widths: NDArray[np.int64], found: LineTrack) -> Fields:
-    """Each field begins where the picture of the one before it ends."""
-    starts = found.lines.starts
-    first = np.clip(np.searchsorted(starts, times - 0.25 * found.period), 0, starts.size - 1)
-    lines = np.append(np.diff(first).astype(np.float64), np.nan) if times.size else np.empty(0)
-    return Fields(times, first, np.zeros(times.size), widths, lines)
+def _fields(pulses: Pulses, found: LineTrack) -> tuple[Fields, bool | None]:
+    """Place fields on the lines; blanking tells interlace by half lines, or by long and short in turn."""
+    fields, interlaced = find_fields(pulses.starts, pulses.widths, found.lines)
+    known = pulses.widths[pulses.widths > 0]
+    blanking = known.size and float(np.median(known)) > LONGEST_FIELD_SYNC * found.period
+    if interlaced is False and blanking:
+        turned = interlaced_by_turns(fields, found.period)
+        if turned is not None:
+            return turned, True
+    return fields, interlaced
 
 
 def _between(found: LineTrack, times: NDArray[np.int64], widths: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Lines outside the field blankings, where the window is due."""
-    starts, reach = found.lines.starts, 0.5 * found.period
+    starts, reach = found.lines.starts, 0.25 * found.period
     plain = np.ones(starts.size, bool)
     for begin, width in zip(times, widths, strict=True):
         plain &= (starts < begin + reach) | (starts > begin + width)

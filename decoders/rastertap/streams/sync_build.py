@@ -85,17 +85,14 @@ def build(context: Context, parts: Parts) -> Sync:
     known = lines.widths[parts.plain & (lines.widths > 0)]
     usual = float(np.median(known)) if known.size else 0.0
     widths, proper = odd_widths(lines, parts.plain, usual, step, least)
-    events = gather(
-        [
-            Found("glitch", parts.glitches, parts.glitch_widths.astype(np.float64)),
-            _missing(lines, parts.plain),
-            *uneven,
-            widths,
-        ],
-        lines,
-        fields,
-        span,
-    )
+    odd = [
+        Found("glitch", parts.glitches, parts.glitch_widths.astype(np.float64)),
+        _missing(lines, parts.plain),
+        *uneven,
+        widths,
+    ]
+    # Where the picture's own edge stands for the line sync, another edge beside it is no event.
+    events = gather(odd if parts.kind != "vertical" else [], lines, fields, span)
     counted = good & (begun >= span[0]) & (begun < span[1])
     inside = (lines.starts >= span[0]) & (lines.starts < span[1])
     role, window = window_channel(context)
