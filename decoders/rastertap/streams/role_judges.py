@@ -153,6 +153,8 @@ def colour_score(b: Behaviour, survey: Survey) -> Match:
     line = survey.line or USUAL_LINE_S / b.seconds
     if int(np.diff(b.channel.ticks).min()) > WHOLE_LINES * line:
         return Match(0.1, ("no line blanking interrupts it",))
+    if not survey.line and b.edges < FEWEST_CHANGES:
+        return Match(0.1, (f"only {b.edges} changes, and no line rate to hold them against",))
     why, score = [], 0.5
     if survey.clock:
         clock = survey.behaviours[survey.clock].channel.edges_to(HIGH)
