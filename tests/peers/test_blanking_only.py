@@ -10,7 +10,10 @@ import numpy as np
 import pytest
 
 from rastertap.analyse import Request, analyse
+from rastertap.board.load import parse_board
+from rastertap.board.template import board_text
 from rastertap.capture.read import read_capture
+from rastertap.cli.board import found_board
 
 from .blanking_source import BlankingSource, simulate_blanking
 from .rebuilt import in_true_order, without_scope
@@ -173,3 +176,20 @@ def test_display_enable_is_the_only_sync_of_a_simulators_capture(
             assert np.array_equal(shown, true.codes)
             compared += 1
     assert compared
+
+
+@pytest.mark.parametrize("pins", PINS)
+def test_a_board_file_made_from_blanking_states_no_line_sync_and_fits_its_own_capture(
+    pins: tuple[str, ...], bench: Callable[..., BlankingSource]
+) -> None:
+    analysis = analysed(bench().vcd, {"clock", "colour", *pins})
+    text = board_text(found_board(analysis))
+    board = parse_board(text)
+    assert board.timing.hsync_width_us is None
+    assert board.timing.vsync_width_lines is None  # blanking of 24.5 lines is no field sync
+    assert "# hsync_width_us" in text
+    assert board.timing.lines_per_field == (312.5, 312.5)
+    assert board.timing.pixels_per_line == 216
+    again = analyse(analysis.capture, Request(board=board))
+    assert [(f.id, f.text) for f in again.findings if f.result == "fail"] == []
+    assert again.verdict.place == "after_the_pins"

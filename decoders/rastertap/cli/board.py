@@ -127,17 +127,20 @@ def _colour_set(bus: ColourBus | None) -> ColourSetName | None:
 
 def _sync_facts(sync: Sync, tick_s: float) -> dict[str, Any]:
     from rastertap.streams.counts import lines_per_field
+    from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 
+    facts: dict[str, Any] = {"interlaced": sync.interlaced}
     width_us = sync.line_width.value * tick_s * 1e6
-    facts: dict[str, Any] = {
-        "interlaced": sync.interlaced,
-        "hsync_width_us": (round(width_us * (1 - WIDTH_PART), 3), round(width_us * (1 + WIDTH_PART), 3)),
-    }
+    if width_us:  # blanking and codes in the bus give lines, but no line sync
+        facts["hsync_width_us"] = (
+            round(width_us * (1 - WIDTH_PART), 3),
+            round(width_us * (1 + WIDTH_PART), 3),
+        )
     counts = sorted(float(count) for count in lines_per_field(sync))
     if counts:
         usual = counts[len(counts) // 2]
         facts["lines_per_field"] = (usual, usual) if sync.interlaced else (usual,)
-    if sync.field_width is not None:
+    if sync.field_width is not None and sync.field_width.value <= LONGEST_FIELD_SYNC:
         lines = sync.field_width.value
         facts["vsync_width_lines"] = (round(max(lines - 0.5, 0.1), 2), round(lines + 0.5, 2))
     return facts
