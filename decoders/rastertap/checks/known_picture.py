@@ -54,6 +54,11 @@ def _compared(solution: BitSolution, *, faulty: bool) -> Finding:
 
 def _where(solution: BitSolution, wrong: int) -> str:
     rows, columns = np.nonzero(solution.wrong)
+    if not solution.placed:
+        return (
+            f"{plural(wrong, 'pixel')} of {solution.pixels} differ from the known picture, which was found by"
+            " its own lines: no sync says where it lies."
+        )
     x, y = solution.at
     place = f"lines {rows.min() + max(y, 0)} to {rows.max() + max(y, 0)}"
     place += f", pixels {columns.min() + max(x, 0)} to {columns.max() + max(x, 0)} of the raster"

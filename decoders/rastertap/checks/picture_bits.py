@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from rastertap.checks.expected_picture import ExpectedPicture
-    from rastertap.frames.model import Frame, Frames
+    from rastertap.frames.model import Area, Frame, Frames
     from rastertap.streams.model import ColourBus
 
 NOISE = 0.002
@@ -67,6 +67,8 @@ class BitSolution:
         Pixels compared.
     wrong : ndarray of bool, shape (height, width)
         Pixels that differ from the picture, once every channel is read as the bit that it shows.
+    placed : bool
+        Whether ``at`` is counted from the syncs; else the picture was found by its own lines.
     """
 
     fits: Mapping[str, tuple[Fit, ...]]
@@ -77,6 +79,7 @@ class BitSolution:
     at: tuple[int, int]
     pixels: int
     wrong: NDArray[np.bool_]
+    placed: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,17 +130,51 @@ def solve(
     names = [bit.name for bit in bus.bits]
     if chosen is None or not any(names):
         return None
+    tries = (
+        (picture, chosen, at)
+        for picture in expected
+        for at in _places(picture, chosen, frames.active_of(chosen), names, bits)
+    )
+    return _best(tries, names, bits)
+
+
+def solve_unplaced(
+    rasters: Sequence[Frame], names: Sequence[str], expected: Sequence[ExpectedPicture], bits: int
+) -> BitSolution | None:
+    """Find which bit each channel shows where no sync tells where the picture lies.
+
+    Parameters
+    ----------
+    rasters : sequence of Frame
+        Each is tried.
+    names : sequence of str
+        Channel of each bit of their codes.
+    expected, bits
+        As in `solve`.
+    """
+    tries = (
+        (picture, raster, at)
+        for raster in rasters
+        for picture in expected
+        for at in _correlated(picture, raster, len(names), bits)
+    )
+    found = _best(tries, names, bits)
+    return None if found is None else replace(found, placed=False)
+
+
+def _best(
+    tries: Iterable[tuple[ExpectedPicture, Frame, tuple[int, int]]], names: Sequence[str], bits: int
+) -> BitSolution | None:
     best: BitSolution | None = None
-    for picture in expected:
-        for at in _places(picture, chosen, frames, len(names), bits):
-            overlap = _lay(chosen, picture, at, len(names), bits)
-            if overlap is None:
-                continue
-            found = _solved(overlap, names, at)
-            if best is None or _goodness(found) > _goodness(best):
-                best = found
-            if all(found.fits.values()):
-                return found
+    for picture, frame, at in tries:
+        overlap = _lay(frame, picture, at, len(names), bits)
+        if overlap is None:
+            continue
+        found = _solved(overlap, names, at)
+        if best is None or _goodness(found) > _goodness(best):
+            best = found
+        if all(found.fits.values()):
+            return found
     return best
 
 
@@ -147,16 +184,15 @@ def _goodness(solution: BitSolution) -> tuple[int, int, int]:
 
 
 def _places(
-    picture: ExpectedPicture, frame: Frame, frames: Frames, channels: int, bits: int
+    picture: ExpectedPicture, frame: Frame, area: Area | None, names: Sequence[str], bits: int
 ) -> Iterator[tuple[int, int]]:
     """Give places of the picture on the raster to try, the likeliest first."""
     if picture.at is not None:
         yield picture.at
         return
-    area = frames.active_of(frame)
     if area is not None:
         yield area.x, area.y
-    yield from _correlated(picture, frame, channels, bits)
+    yield from _correlated(picture, frame, len(names), bits)
 
 
 def _correlated(
@@ -209,7 +245,7 @@ def _lay(
     )
 
 
-def _solved(overlap: _Overlap, names: list[str], at: tuple[int, int]) -> BitSolution:
+def _solved(overlap: _Overlap, names: Sequence[str], at: tuple[int, int]) -> BitSolution:
     differ, count = overlap.differing()
     allowed, bits = overlap.allowed(), len(overlap.expected)
     lit = (overlap.expected * overlap.known).sum(axis=1)
@@ -256,7 +292,7 @@ def _nearly(
     return (Fit(bit, inverted=bool(turned)),)
 
 
-def _mixes(overlap: _Overlap, channels: list[int], names: list[str]) -> dict[str, tuple[Mix, ...]]:
+def _mixes(overlap: _Overlap, channels: list[int], names: Sequence[str]) -> dict[str, tuple[Mix, ...]]:
     """Try the and, and the or, of every two bits."""
     bits = len(overlap.expected)
     if not channels or bits > MIXED_BITS:
@@ -291,7 +327,7 @@ def _alike(overlap: _Overlap) -> tuple[tuple[int, int], ...]:
     return tuple(pairs)
 
 
-def _wrong(overlap: _Overlap, names: list[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
+def _wrong(overlap: _Overlap, names: Sequence[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
     """Give the pixels in which a channel differs from the bit that it shows."""
     wrong = np.zeros(overlap.shape[0] * overlap.shape[1], bool)
     for c, name in enumerate(names):

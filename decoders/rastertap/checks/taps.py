@@ -159,10 +159,18 @@ def _stuck(found: Explanation, board: Board, evidence: Evidence, word: str) -> F
     names = [f.channels[0] for f in faults]
     text = stuck_words(names, word, found, board)
     colours = all(board.pins[n].role == "colour" for n in names if n in board.pins)
-    if colours and found.looks.solved is None and not _all_combinations(evidence, len(names)):
+    sure = _against_blanking(names, word, board) or _all_combinations(evidence, len(names))
+    if colours and found.looks.solved is None and not sure:
         text = f"{text} Or the picture does not use it: show one that does, or state a known picture."
         return not_measured(finding, text)
     return _finding(finding, faults, text, unit="channels")
+
+
+def _against_blanking(names: Sequence[str], word: str, board: Board) -> bool:
+    """Whether each of some still colour bits has another level than the board file states for blanking."""
+    code = board.picture.blanking if board.picture is not None else None
+    level = int(word == "high")
+    return code is not None and all(code >> (board.pins[n].bit or 0) & 1 != level for n in names)
 
 
 def _all_combinations(evidence: Evidence, still: int) -> bool:
@@ -184,23 +192,31 @@ def _open(found: Explanation, board: Board) -> Finding:
 
 
 def _bridged(found: Explanation, board: Board | None) -> Finding:
-    faults = found.story.of("bridged")
+    faults, unsure = found.story.of("bridged"), _unsure_twins(found, board)
+    if not faults and unsure:
+        return not_measured("taps.bridged", unsure)
     if not faults:
-        unsure = [
-            t for t in found.looks.twins if board is not None and _both_colour(t.first, t.second, board)
-        ]
-        if unsure and found.looks.solved is None:
-            listed = "; ".join(f"{table_name(t.first)} and {table_name(t.second)}" for t in unsure)
-            reason = f"{listed} carry the same signal: bridged, or a picture that uses them together only."
-            return not_measured("taps.bridged", reason)
         return _finding(
             "taps.bridged", (), "No two channels carry the same signal.", unit="pairs", source=PRACTICE
         )
     told = [bridge_words(f, found, board) for f in faults]
-    text = f"{' '.join(told)}"
-    known = board is not None and all(_in_use(f, board) for f in faults)
+    text = " ".join((*told, unsure)).strip()
+    known = board is not None and any(_in_use(f, board) for f in faults)
     result = "fail" if known else "warn"
     return Finding("taps.bridged", result, text, len(faults), 0.0, "0", "pairs", PRACTICE)  # type: ignore[arg-type]
+
+
+def _unsure_twins(found: Explanation, board: Board | None) -> str:
+    """Name colour bits that are the same all through, when no known picture tells whether they should be."""
+    if found.looks.solved is not None or board is None:
+        return ""
+    told = {f.channels for f in found.story.of("bridged")}
+    twins = [t for t in found.looks.twins if _both_colour(t.first, t.second, board)]
+    twins = [t for t in twins if (t.first, t.second) not in told]
+    if not twins:
+        return ""
+    listed = "; ".join(f"{table_name(t.first)} and {table_name(t.second)}" for t in twins)
+    return f"{listed} carry the same signal: bridged, or a picture that uses them together only."
 
 
 def _both_colour(first: str, second: str, board: Board) -> bool:

@@ -229,7 +229,7 @@ class _Solver:
 
     def _listed(self, move: Move, place: int) -> bool:
         """Whether activity where no signal is meant is odd: it is when the whole connector has moved."""
-        return move.kind != "none" and self.names[place] not in self.board.pins
+        return move.kind != "none" and move.meant_for.get(self.names[place], "") not in self.board.pins
 
     def _is_fault(self, twins: Twins, signals: Mapping[str, BoardPin | None]) -> bool:
         """Whether two equal channels should differ."""

@@ -9,7 +9,8 @@ import numpy as np
 
 from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
-from rastertap.checks.picture_bits import BitSolution, solve
+from rastertap.checks.picture_bits import BitSolution, solve, solve_unplaced
+from rastertap.checks.picture_lines import own_lines
 from rastertap.streams.role_clean import RUNT, runts
 from rastertap.streams.role_coincidence import Blame, beside, blame
 from rastertap.streams.role_moves import kind_of
@@ -35,6 +36,8 @@ CLOCK_EARLY = 0.65
 FINE = 3.0
 """How much wider than the shortest pulse the usual one is where the sample rate shows pulses apart."""
 FEWEST_WIDTHS = 100
+RUN = 4
+"""Edges of a run of short pulses that are looked at."""
 REPEATS = 0.5
 """Part of the equal lines of a picture in which a bit of it is equal too: chance gives next to none."""
 PROBED = 400
@@ -136,7 +139,8 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
-        source = blame(short if pin.role != "pixel_clock" else _around(short, channel), others, step, span)
+        tried = _around(short, channel) if pin.role == "pixel_clock" else _runs(short, channel)
+        source = blame(tried, others, step, span)
         loose, echo = pin.kind in {FLOATING, FAST}, False
         if (
             channel.ticks.size
@@ -217,6 +221,20 @@ def _around(extra: NDArray[np.int64], clock: Channel) -> NDArray[np.int64]:
     return np.asarray(clock.ticks[np.clip(place, 0, clock.ticks.size - 1)], np.int64)
 
 
+def _runs(short: NDArray[np.int64], channel: Channel) -> NDArray[np.int64]:
+    """Give the edges of each run of short pulses, shape (n, `RUN`): a disturbance beside an edge makes two.
+
+    A run that is longer has its last edge in all places left over, a shorter one too.
+    """
+    if not short.size:
+        return short
+    first = np.searchsorted(channel.ticks, short)
+    begins = np.insert(np.diff(first) > 1, 0, True)
+    ends = first[np.append(np.flatnonzero(begins)[1:], first.size) - 1] + 1
+    place = np.minimum(first[begins][:, np.newaxis] + np.arange(RUN), ends[:, np.newaxis])
+    return np.asarray(channel.ticks[place], np.int64)
+
+
 def _shortest_of_each(
     ticks: NDArray[np.int64], widths: NDArray[np.int64], shortest: float
 ) -> NDArray[np.int64]:
@@ -245,22 +263,32 @@ def still(look_at: Look) -> bool:
 
 
 def _solution(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None) -> BitSolution | None:
-    bus, frames, board = evidence.colour_bus, evidence.frames, evidence.board
-    if bus is None or frames is None or board is None:
+    bus, frames, board, clock = evidence.colour_bus, evidence.frames, evidence.board, evidence.pixel_clock
+    if bus is None or clock is None or board is None:
         return None
     bits = len(board.colour_channels)
     expected = expected_pictures(board, bits) if pictures is None else pictures
-    return solve(frames, bus, expected, bits) if expected else None
+    if not expected:
+        return None
+    found = solve(frames, bus, expected, bits) if frames is not None else None
+    strays = [p.channel for p in evidence.pins if p.kind == COLOUR_LIKE]
+    if found is not None and found.shown and not strays:
+        return found
+    lines = [*bus.bits, *map(evidence.capture.channel, strays)]
+    second, step = 1 / float(evidence.capture.tick), evidence.capture.step
+    rasters = own_lines(lines, clock, bus, step=step, second=second)
+    other = solve_unplaced(rasters, [c.name for c in lines], expected, bits)
+    return other if other is not None and other.shown else found
 
 
 def _unlike_any(pin: Pin, repeated: Mapping[str, float], solution: BitSolution | None) -> bool:
     """Whether a moving channel fits no role, or is a colour bit that fits no picture."""
+    if solution is not None and solution.shown and pin.channel in solution.fits:
+        return not (solution.fits[pin.channel] or solution.mixes.get(pin.channel))
     if pin.role == "other":
         return True
     if pin.role != "colour":
         return False
-    if solution is not None and solution.shown and pin.channel in solution.fits:
-        return not (solution.fits[pin.channel] or solution.mixes.get(pin.channel))
     return repeated.get(pin.channel, 1.0) < REPEATS
 
 

@@ -1,0 +1,334 @@
+"""How the wiring grid scores: what a repairer would call named exactly, undecidable and said so, or missed.
+
+- A fault counts as named only if its finding *fails* (a warning will do for a bridge to a spare lead) and its
+  text holds the fault's channels; a fault too many makes the whole wiring a miss.
+- Of crosstalk the disturbed channel must be right and the disturbing one among those named; another one may
+  be named beside it only if it has an edge wherever the crosstalk left a pulse.
+- Undecidable is what can be shown to be so without the checks: another wiring, of no more changes, leaves
+  the same recording sample by sample; which edge of the pixel clock is which; a clock to blame when each
+  sample is beside an edge of it; a colour bit's bridge or inversion when another fault takes the clock or
+  the line sync away. Each must be said in the report, in words that name the channel; if it is not, it is a
+  miss. Undecidable wirings count neither as exact nor as missed.
+- A fault that by itself, or beside the other one, changes no sample leaves no trace and need not be named;
+  nor need crosstalk that falls on its victim's own edges only, and adds no change to it.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from wiring_cases import SOURCES, Case, Name, Names, Recording, named, record, wires_of
+
+from rastertap.analyse import Request, analyse
+from rastertap.checks.wiring import Fault, Story, explain
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from rastertap.analyse import Analysis
+    from rastertap.board.model import Board
+
+Outcome = Literal["exact", "undecidable", "missed", "no trace"]
+TOLD = {"rows": "swapped", "mismatch": "role_mismatch"}
+"""Findings whose name is not that of the fault."""
+DENSE = 0.6
+BESIDE = 0.98
+CROSSTALK_TICKS = 15_000
+"""Width of the bench's crosstalk pulse, ps."""
+MOVED = {
+    "shifted": "OUT, towards",
+    "reversed": "the wrong way round",
+    "rows": "rows of the connector are exchanged",
+}
+STEPS = ("shifted", "reversed", "rows", "swapped")
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """One board at one rate: what its recordings are held against."""
+
+    key: str
+    rate: int
+    seed: int
+    board: Board
+    unharmed: Recording
+
+    def record(self, faults: tuple[str, ...]) -> Recording:
+        """Record a wiring."""
+        return record(self.key, self.rate, faults, seed=self.seed)
+
+    def role(self, channel: str) -> str:
+        """Signal meant for a channel."""
+        return dict(wires_of(self.key)).get(channel, "")
+
+    @property
+    def step(self) -> float:
+        """Sampling step, ticks."""
+        period = self.unharmed.capture.sample_period
+        assert period is not None
+        return float(period.ticks)
+
+    def dense(self, channel: str) -> bool:
+        """Whether a channel changes at nearly every sample, so that everything happens beside its edges."""
+        capture = self.unharmed.capture
+        return capture.channel(channel).ticks.size * 3 * self.step > DENSE * capture.end
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One wiring: its recording, and what it was called."""
+
+    bench: Bench
+    case: Case
+    recording: Recording
+    found: Names
+    rivals: tuple[Names, ...]
+    told: dict[str, tuple[str, str]]
+    place: str
+
+    def text(self, kind: str) -> str:
+        """Text of the finding on a kind of fault."""
+        return self.told[f"taps.{TOLD.get(kind, kind)}"][1]
+
+    @cached_property
+    def traceless(self) -> Names:
+        """Faults that change nothing that could be seen."""
+        found = set()
+        for name, fault in _parts(self.case):
+            others = tuple(f for f in self.case.faults if f not in fault)
+            chance = _chance(others)
+            alone = self.bench.record(fault)
+            if (
+                self.bench.record(others).same_as(self.recording, but_for=chance)
+                or alone.same_as(self.bench.unharmed)
+                or (name[0] == "crosstalk" and _only_moves_edges(alone, self.bench))
+            ):
+                found.add(name)
+        return frozenset(found)
+
+
+def see(bench: Bench, case: Case) -> Seen:
+    """Record a wiring and have it judged."""
+    recording = bench.record(case.faults)
+    analysis = analyse(recording.capture, Request(board=bench.board))
+    explanation = explain(analysis.evidence)
+    found = reported(analysis, explanation.story, bench.board)
+    told = {f.id: (f.result, f.text) for f in analysis.findings}
+    rivals = tuple(frozenset(map(name_of, r.faults)) for r in explanation.rivals)
+    return Seen(bench, case, recording, found, rivals, told, analysis.verdict.place)
+
+
+def name_of(fault: Fault) -> Name:
+    """Name a fault of a story."""
+    if fault.kind == "shifted":
+        return named("shifted", str(fault.amount))
+    return named(fault.kind, *fault.channels)
+
+
+def reported(analysis: Analysis, story: Story, board: Board) -> Names:
+    """Give the faults of which the report says that they are so."""
+    told = {f.id: f for f in analysis.findings}
+    found = set()
+    for fault in story.faults:
+        finding = told[f"taps.{TOLD.get(fault.kind, fault.kind)}"]
+        spare = fault.kind == "bridged" and any(c not in board.pins for c in fault.channels)
+        words = [MOVED[fault.kind]] if fault.kind in MOVED else fault.channels
+        said = all(_holds(finding.text, word) for word in words)
+        if finding.result in ({"fail", "warn"} if spare else {"fail"}) and said:
+            found.add(name_of(fault))
+    return frozenset(found)
+
+
+def _holds(text: str, word: str) -> bool:
+    """Whether a text holds a channel's name, and not only as part of another's."""
+    place = -1
+    while (place := text.find(word, place + 1)) >= 0:
+        after = text[place + len(word) : place + len(word) + 1]
+        if not after.isdigit():
+            return True
+    return False
+
+
+def score(seen: Seen) -> Outcome:
+    """Say how well a wiring was named."""
+    wanted = seen.case.names - seen.traceless
+    if not wanted:
+        wrong = seen.found and _unmatched(seen, seen.case.names)[0]
+        return "missed" if wrong else "no trace"
+    left, unnamed = _unmatched(seen, seen.case.names)
+    if not left and not unnamed - seen.traceless:
+        return "exact"
+    if left and not (_leaves_the_same(seen, left, unnamed) or _is_a_copy(seen, left, unnamed)):
+        return "missed"
+    said = all((left or _undecidable(n, seen)) and _says(n, seen, left) for n in unnamed - seen.traceless)
+    return "undecidable" if said else "missed"
+
+
+def _parts(case: Case) -> list[tuple[Name, tuple[str, ...]]]:
+    """Give each name of a case with the faults that make it."""
+    if len(case.names) == 1:
+        (name,) = case.names
+        return [(name, case.faults)]
+    return [(_name_of_text(fault), (fault,)) for fault in case.faults]
+
+
+def _name_of_text(fault: str) -> Name:
+    """Name a fault of a pair by its text."""
+    kind, _, rest = fault.partition(":")
+    words = rest.split(",")
+    names = {"swap": "swapped", "bridge": "bridged", "invert": "inverted", "shift": "shifted"}
+    names |= {"stuck-low": "stuck_low", "stuck-high": "stuck_high", "reverse": "reversed"}
+    channels = {"bridge": words[:2], "open": words[:1], "reverse": []}.get(kind, words)
+    return named(names.get(kind, kind), *channels)
+
+
+def _chance(faults: tuple[str, ...]) -> frozenset[str]:
+    """Channels on which chance decides what is seen: not the same when a fault before them is left out."""
+    words = [f.partition(":")[2].split(",")[0] for f in faults if f.startswith(("open", "crosstalk"))]
+    return frozenset(words)
+
+
+def _unmatched(seen: Seen, wanted: Names) -> tuple[Names, Names]:
+    """Give what was called but is not so, and what is so but was not called."""
+    left, unnamed = set(seen.found), set()
+    for name in wanted:
+        match = next((f for f in left if _same(f, name, seen)), None)
+        if match is None:
+            unnamed.add(name)
+        else:
+            left.remove(match)
+    return frozenset(left), frozenset(unnamed)
+
+
+def _same(found: Name, wanted: Name, seen: Seen) -> bool:
+    if wanted[0] != "crosstalk" or found[0] != "crosstalk":
+        return found == wanted
+    (victim, source), (disturbed, *blamed) = wanted[1], found[1]
+    if disturbed != victim:
+        return False
+    if not blamed:
+        # Nothing can say that the clock is to blame when each sample is beside an edge of it.
+        return seen.bench.dense(source)
+    others = [c for c in blamed if c != source]
+    return source in blamed and all(_switches_along(c, victim, source, seen) for c in others)
+
+
+def _switches_along(channel: str, victim: str, source: str, seen: Seen) -> bool:
+    """Whether a channel has an edge, to two samples, wherever the crosstalk alone leaves a pulse."""
+    bench = seen.bench
+    ticks = bench.record((f"crosstalk:{victim},{source}",)).capture.channel(victim).ticks
+    # No pixel of the grid is this short: each such pulse is the crosstalk's.
+    marks = ticks[:-1][np.diff(ticks) <= CROSSTALK_TICKS + 2 * bench.step]
+    edges = bench.unharmed.capture.channel(channel).ticks
+    if not edges.size or not marks.size:
+        return False
+    near = _distance(marks, edges) <= CROSSTALK_TICKS + 2 * bench.step
+    return bool(near.mean() >= BESIDE)
+
+
+def _distance(times: NDArray[np.int64], edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    """From each time to the nearest edge."""
+    after = np.clip(np.searchsorted(edges, times), 1, max(edges.size - 1, 1))
+    last = edges[np.minimum(after, edges.size - 1)]
+    return np.minimum(np.abs(last - times), np.abs(edges[after - 1] - times))
+
+
+def _only_moves_edges(recording: Recording, bench: Bench) -> bool:
+    pairs = zip(recording.capture.channels, bench.unharmed.capture.channels, strict=True)
+    reach = CROSSTALK_TICKS + bench.step
+    return all(
+        a.ticks.size == b.ticks.size and (not a.ticks.size or int(np.abs(a.ticks - b.ticks).max()) <= reach)
+        for a, b in pairs
+    )
+
+
+def _leaves_the_same(seen: Seen, left: Names, unnamed: Names) -> bool:
+    """Whether what was called instead leaves the very same recording, with no more changes.
+
+    Two leads that are never high (or low) together hold each other still: one bridge, or two stuck wires.
+    """
+    bridges = sum(kind == "bridged" for kind, _ in unnamed)
+    if len(left) > len(unnamed) + bridges:
+        return False
+    kept = tuple(f for name, fault in _parts(seen.case) if name not in unnamed for f in fault)
+    steps, rest = (
+        tuple(f for f in kept if f.startswith(("shift", "reverse")) is one) for one in (True, False)
+    )
+    chance = _chance(seen.case.faults)
+    return any(
+        seen.bench.record((*steps, *way, *rest)).same_as(seen.recording, but_for=chance)
+        for way in _wirings_called(left)
+    )
+
+
+def _is_a_copy(seen: Seen, left: Names, unnamed: Names) -> bool:
+    """Whether an open lead shows just what another is meant to: called a bridge, of which it is a copy."""
+    if [k for k, _ in left] != ["bridged"] or [k for k, _ in unnamed] != ["open"]:
+        return False
+    ((_, pair),), ((_, (loose,)),) = left, unnamed
+    one, other = (seen.recording.capture.channel(c).ticks for c in pair)
+    return loose in pair and np.array_equal(one, other)
+
+
+def _wirings_called(found: Names) -> list[tuple[str, ...]]:
+    """Faults of the bench that would be called this; none where chance is in it."""
+    makers: dict[str, Callable[..., list[str]]] = {
+        "swapped": lambda a, b: [f"swap:{a},{b}"],
+        "inverted": lambda a: [f"invert:{a}"],
+        "stuck_low": lambda a: [f"stuck-low:{a}"],
+        "stuck_high": lambda a: [f"stuck-high:{a}"],
+        "bridged": lambda a, b: [f"bridge:{a},{b},and", f"bridge:{a},{b},or"],
+        "shifted": lambda by: [f"shift:{by}"],
+        "reversed": lambda: ["reverse"],
+    }
+    ordered = sorted(found, key=lambda f: f[0] not in STEPS)
+    return list(itertools.product(*(makers[k](*names) if k in makers else [] for k, names in ordered)))
+
+
+def _undecidable(name: Name, seen: Seen) -> bool:
+    """Whether it can be shown, without the checks, that nothing in the recording tells this fault."""
+    (kind, channels), role = name, seen.bench.role
+    if kind == "inverted" and role(channels[0]) == "pixel_clock":
+        return True
+    if kind in {"inverted", "bridged"} and all(role(c).startswith("colour") for c in channels):
+        taken = {c for k, names in seen.case.names - {name} if k != "inverted" for c in names}
+        return any(role(c) in {"pixel_clock", "hsync", "csync"} for c in taken)
+    return False
+
+
+def _says(name: Name, seen: Seen, left: Names) -> bool:
+    """Whether the report leaves room for a fault in words."""
+    kind, channels = name
+    if any(name in rival for rival in seen.rivals):
+        return any("The capture allows this as well" in text for _, text in seen.told.values())
+    stuck = sorted(k for k, _ in left)
+    if kind in {"bridged", "open"} and stuck and stuck[0].startswith("stuck"):
+        return _stuck_words_allow(name, seen.text(stuck[0]), pair=len(left) == 2)
+    words = {
+        "inverted": ("Of the pixel clock", "Of the colour bits nothing"),
+        "bridged": (f"{' and '.join(channels)} carry the same signal: bridged, or a picture",),
+        "open": (f"{channels[0]} is loose",) if channels else (),
+    }
+    finding = "bridged" if kind in {"open", "bridged"} else kind
+    return any(word in seen.text(finding) for word in words.get(kind, ()))
+
+
+def _stuck_words_allow(name: Name, text: str, *, pair: bool) -> bool:
+    """Whether what is said of a still lead allows a bridge, or a wire that picks nothing up."""
+    kind, channels = name
+    if kind == "bridged" and pair:
+        return "touch each other" in text and all(_holds(text, c) for c in channels)
+    if kind == "bridged":
+        return "A bridge to a neighbour that stays" in text and any(_holds(text, c) for c in channels)
+    return kind == "open" and "The wire" in text and _holds(text, channels[0])
+
+
+def known_boards() -> tuple[str, ...]:
+    """Names of the grid's boards."""
+    return tuple(SOURCES)
