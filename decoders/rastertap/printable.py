@@ -1,7 +1,10 @@
-"""Text for people: safe on a terminal, for names come from files; counts with their word."""
+"""Text for people: safe on a terminal, for names come from files; counts with their word; sentences."""
 
 from __future__ import annotations
 
+import re
+
+SENTENCE_END = re.compile(r"\.(?= [A-Z0-9])")
 LONGEST_NAME = 40
 """Longest name shown in a table."""
 
@@ -25,3 +28,9 @@ def table_name(name: str) -> str:
 def plural(count: int, word: str) -> str:
     """Write a count with its word: ``1 line``, ``2 lines``."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def sentences(text: str, most: int = 0) -> str:
+    """Give a text's first sentences: as many as fit in ``most`` letters, and one at least."""
+    ends = [m.start() + 1 for m in SENTENCE_END.finditer(text)] + [len(text)]
+    return text[: max([end for end in ends if end <= most] or ends[:1])]

@@ -254,3 +254,35 @@ def test_the_two_fields_of_an_interlaced_picture_are_seen_woven(
     one = float(sheet.text("#at-time").split()[0])
     canvas.press("ArrowUp")
     assert abs(abs(float(sheet.text("#at-time").split()[0]) - one) - 20) < 0.1
+
+
+def test_wedges_point_at_the_lines_in_which_a_fault_struck(
+    page_of: Callable[..., Any], opened: Callable[..., Any], checked: Callable[..., Any]
+) -> None:
+    sheet = opened(page_of(DROPS))
+    sheet.viewer()
+    assert sheet.page.input_value("#overlay") == "faults"
+    links = sheet.page.query_selector_all(".finding.fail a[data-field]")
+    index = int(sheet.text("#field-name").partition(",")[0])
+    lines = sorted(
+        {int(a.get_attribute("data-line")) for a in links if int(a.get_attribute("data-field")) == index}
+    )
+    assert 0 < len(lines) <= 8
+    assert sheet.text("#marked") == f"Wedges point at the lines with faults: {', '.join(map(str, lines))}."
+    pixels, _ = canvas_of(sheet)
+    truth = checked(DROPS).pictures[0]
+    down = pixels.shape[0] // truth.shape[0]
+    top = int(sheet.text("#at-line").partition(" ")[0]) - int(
+        sheet.text("#at-line").split("active ")[1].rstrip(")")
+    )
+    marked = np.flatnonzero((pixels[:, 2] == (110, 0, 90)).all(axis=1))
+    for line in lines:
+        assert ((line - top) * down in marked) == (0 <= line - top < truth.shape[0])
+
+
+def test_a_sound_picture_has_no_wedges(page_of: Callable[..., Any], opened: Callable[..., Any]) -> None:
+    sheet = opened(page_of(GOOD))
+    sheet.viewer()
+    assert sheet.page.input_value("#overlay") == "none"
+    sheet.page.select_option("#overlay", "faults")
+    assert sheet.text("#marked") == "No fault has its place in this field."

@@ -280,7 +280,7 @@ def _event_finding(
 def _missing(evidence: Evidence, record: ClockRecord) -> Finding:
     events, places = record.events, evidence.streams.get("clock_places")
     placed = places.gaps if places is not None else None
-    some = gap_words(events.gaps, events.missing, events.gaps_seen_by, placed)
+    some = gap_words(events.gaps, events.missing, record.cycles + events.missing, events.gaps_seen_by, placed)
     result: Result = "warn" if events.gaps_seen_by == "tap" else "fail"
     if on_purpose(placed):
         result = "pass"

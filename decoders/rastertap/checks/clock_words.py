@@ -78,13 +78,13 @@ def _seen_words(seen_by: SeenBy, chip: str, tap: str) -> str:
     }[seen_by]
 
 
-def gap_words(gaps: Events, missing: int, seen_by: SeenBy, placed: Placed | None) -> str:
-    """Describe missing cycles."""
+def gap_words(gaps: Events, missing: int, cycles: int, seen_by: SeenBy, placed: Placed | None) -> str:
+    """Describe missing cycles; ``cycles`` are all that were due."""
     longest = int(gaps.size.max()) if gaps.size.size else 0
-    text = f"{plural(missing, 'clock cycle')} missing"
+    text = f"{missing} of {cycles} clock cycles missing"
     if gaps.count != missing:
         text += f" in {plural(gaps.count, 'gap')}, the longest of {longest}"
-    chip = "lacks them too: its lines get longer"
+    chip = "lacks them too, so it is not the clip: its lines get longer"
     tap = (
         "does not lack them, as its lines keep their length: only the analyser's lead does. Reseat that clip"
     )

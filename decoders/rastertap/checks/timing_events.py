@@ -102,9 +102,8 @@ def displaced(evidence: Evidence, sync: Sync) -> Finding:
         return Finding("timing.line_jitter", "pass", text, spread, None, "", "ns", PRACTICE)
     extents = sync.events.extents[sync.events.of("displaced")]
     most = _us(evidence, float(np.abs(extents).max()))
-    text += f" {plural(count, 'line sync')} early or late by up to {most:.3f} us"
-    text += _placed(sync, "displaced")
-    text += " Those lines stand to the left or right of the others."
+    some = f"{plural(count, 'line sync')} early or late by up to {most:.3f} us{_placed(sync, 'displaced')}"
+    text = f"{some} Those lines stand to the left or right of the others. {text}"
     limit = "no line sync off by itself"
     at = evidence.at_s(_times(sync, "displaced"))
     return Finding("timing.line_jitter", "fail", text, spread, None, limit, "ns", PRACTICE, at)
@@ -126,13 +125,14 @@ def line_length(evidence: Evidence, sync: Sync) -> Finding:
     odd = sync.events.count("short") + sync.events.count("long")
     frames, clock = evidence.frames, evidence.pixel_clock
     expected = evidence.board.timing.pixels_per_line if evidence.board is not None else None
-    pixels = frames.pixels_per_line if frames is not None else None
+    pixels = frames.clocks_per_line if frames is not None else None
     text, slips = _length_text(evidence, sync)
     wrong = expected is not None and pixels is not None and pixels != expected
     if wrong:
         text += f" The board file says {expected}."
     if odd:
-        text += _odd_text(evidence, sync)
+        # What is wrong comes first: the headline is made of it.
+        text = f"{_odd_text(evidence, sync).strip()} The usual line: {text}"
     uneven = frames is not None and frames.steady_lines < 1 and clock is not None
     if uneven and frames is not None:
         part = 1 - frames.steady_lines
@@ -159,7 +159,7 @@ def _length_text(evidence: Evidence, sync: Sync) -> tuple[str, bool]:
     doubt = ratio * np.hypot(
         sync.line_period.uncertainty / sync.line_period.value, clock.period.uncertainty / clock.period.value
     )
-    off = ratio - frames.pixels_per_line
+    off = ratio - frames.clocks_per_line
     # Lost or added clock edges change the count in some lines; a slip changes the mean ratio itself.
     slips = bool(abs(off) > SURE * doubt + SLIP and frames.steady_lines < 1)
     if slips:
@@ -167,7 +167,7 @@ def _length_text(evidence: Evidence, sync: Sync) -> tuple[str, bool]:
             f"A line lasts {ratio:.4f} pixel clocks, no whole number: the line sync slips against the clock.",
             True,
         )
-    return f"{frames.pixels_per_line} pixel clocks a line, {micro:.4f} us.", False
+    return f"{frames.clock_words}, {micro:.4f} us.", False
 
 
 SURE, SLIP = 4.0, 1e-3

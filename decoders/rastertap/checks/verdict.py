@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from rastertap.printable import sentences
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -52,7 +54,8 @@ SINGLE_CAUSES: dict[str, str] = {
         "Check the clock generator: its supply, its output, the crystal; then the wire to the video chip."
     ),
     "clock.missing_cycles": (
-        "Replace or repair the clock generator (or its supply decoupling) before anything else."
+        "Mend the clock generator before anything else: look at its supply and decoupling, its solder joints"
+        " and its crystal, with an oscilloscope at its output; replace it if those are in order."
     ),
     "clock.extra_edges": (
         "Look at the clock with an oscilloscope at the chip's pin: ringing or noise; check its series"
@@ -81,10 +84,16 @@ SINGLE_CAUSES: dict[str, str] = {
     ),
 }
 CHIP_NEXT = (
-    "The clock is sound and the taps fit, so look at the video chip: its supply and ground pins, reset, and "
-    "the signals it is fed; then try another video chip. The clock generator and what comes after the pins "
-    "need no swapping."
+    "Reseat the video chip if it sits in a socket; then measure its supply, ground and reset pins.",
+    "Then look at what it is fed: data and address lines, memory, mode pins.",
+    (
+        "If all are in order, try another video chip. The clock generator and what comes after the pins need"
+        " no swapping."
+    ),
+    "Record again and compare the two results.",
 )
+HEADLINE = 150
+"""Letters of the first finding that go into the verdict, to the end of a sentence."""
 AFTER_NEXT = (
     "Leave the clock generator and the video chip alone. "
     "Look after the pins: encoder, modulator, cable, converter, display."
@@ -133,7 +142,10 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
             undersampled,
         )
     if taps := by_group.get("taps"):
-        return _because("taps", _confidence(findings, ("taps",)), _first(taps, "The taps are wrong"), taps)
+        # How the connector sits is said by the finding itself, the danger in it first.
+        moved = taps[0].id in {"taps.shifted", "taps.reversed"}
+        text = taps[0].text if moved else _first(taps, "The taps are wrong")
+        return _because("taps", _confidence(findings, ("taps",)), text, taps)
     if clock := by_group.get("clock"):
         text = _first(clock, "The clock that reaches the pins is faulty")
         return _because("clock", _confidence(findings, ("clock",)), text, clock)
@@ -144,7 +156,7 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
 
 
 def _first(found: Sequence[Finding], intro: str) -> str:
-    return f"{intro}: {found[0].text}"
+    return f"{intro}: {sentences(found[0].text, HEADLINE)}"
 
 
 def _because(place: Place, confidence: float, text: str, found: Sequence[Finding]) -> Verdict:
@@ -163,14 +175,14 @@ def _chip(chip: list[Finding], findings: Sequence[Finding], evidence: Evidence) 
             "Tap the pixel clock and record again: until then clock and video chip cannot be told apart.",
         )
         return Verdict("undecided", 0.3, text, because, steps)
-    text = f"The clock is sound, but what the video chip makes of it is wrong: {chip[0].text}"
+    text = _first(chip, "The clock is sound, but what the video chip makes of it is wrong")
     own = [SINGLE_CAUSES[f.id] for f in chip if f.id in SINGLE_CAUSES]
     return Verdict(
         "video_chip",
         _confidence(findings, ("taps", "clock")),
         text,
         because,
-        (CHIP_NEXT, *dict.fromkeys(own)),
+        (*dict.fromkeys(own), *CHIP_NEXT),
     )
 
 
@@ -183,6 +195,9 @@ def _nothing_failed(findings: Sequence[Finding]) -> Verdict:
             "Record at least two fields with pixel clock, sync and all colour bits tapped, then check again.",
         )
         return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), steps)
+    if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
+        text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
+        return _because("taps", 0.5, text, loose)
     text = (
         "The picture at the pins is right, and so are its clock and timing: "
         "what is wrong on the screen comes after the pins."

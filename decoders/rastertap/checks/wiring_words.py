@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rastertap.checks.taps_loose import loose_words
 from rastertap.checks.wiring import role_words
 from rastertap.checks.wiring_look import still
 from rastertap.printable import plural, table_name
@@ -61,10 +62,14 @@ def moved_words(fault: Fault, move: Move, board: Board) -> str:
         lost = [_signal(n, board) for n in used if n not in move.target]
         gone = f" {', '.join(lost)} no longer reach the analyser." if lost else ""
         places = plural(abs(fault.amount), "position")
-        return f"CONNECTOR {places.upper()} OUT, towards {way} channels: {shown}. {OFF_NOW}{gone}"
+        return f"CONNECTOR {places.upper()} OUT, towards {way} channels. {OFF_NOW} {_capital(shown)}.{gone}"
     if fault.kind == "reversed":
-        return f"The ribbon or connector is the wrong way round: {shown}. {OFF_NOW}"
-    return f"The two rows of the connector are exchanged: {shown}. {OFF_NOW}"
+        return f"The ribbon or connector is the wrong way round. {OFF_NOW} {_capital(shown)}."
+    return f"The two rows of the connector are exchanged. {OFF_NOW} {_capital(shown)}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def swap_words(fault: Fault, found: Explanation, board: Board) -> str:
@@ -129,10 +134,7 @@ def bridge_words(fault: Fault, found: Explanation, board: Board | None) -> str:
 
 def open_words(name: str, found: Explanation, board: Board) -> str:
     """Say what a loose wire shows."""
-    one = found.looks.by_channel[name]
-    if one.source is not None:
-        return f"{pin_words(name, board)} only repeats edges of {_any_of(one.source.channels)} now and then"
-    return f"{pin_words(name, board)} changes at random"
+    return f"{pin_words(name, board)} {loose_words(found.looks.by_channel[name])}"
 
 
 def crosstalk_words(one: Look) -> str:

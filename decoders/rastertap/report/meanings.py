@@ -41,10 +41,10 @@ MEANINGS: dict[str, str] = {
         "warm."
     ),
     "clock.missing_cycles": (
-        "Each lost cycle moves the rest of that line, and every later one, a pixel to the left."
+        "For each lost cycle the rest of that line comes a pixel late: the picture twitches sideways there."
     ),
     "clock.extra_edges": (
-        "A second edge counts as a pixel: the rest of the line moves to the right. Often ringing."
+        "A second edge counts as a pixel: the rest of the line moves sideways by one. Often ringing."
     ),
     "clock.drift": (
         "The frequency wanders while you look: a generator that warms up, or a loop that does not hold."
@@ -92,6 +92,10 @@ MEANINGS: dict[str, str] = {
     "timing.line_rate": (
         "A screen locks to a narrow range of line rates; outside it the picture falls apart."
     ),
+    "timing.line_rate_drift": "A line rate that wanders makes receivers and recorders lose colour or lock.",
+    "timing.subcarrier": "A subcarrier that is off leaves a set without colour, or with colours that roll.",
+    "timing.subcarrier_drift": "A subcarrier that wanders changes hues, or drops the colour in time.",
+    "timing.subcarrier_jitter": "Jitter of the subcarrier shows as noise in the hues.",
     "timing.field_rate": (
         "Outside a screen's range the picture rolls; near its edge it may flicker or be refused."
     ),

@@ -43,10 +43,20 @@ def wrapped(text: str, width: int, first: str, rest: str | None = None) -> str:
     )
 
 
+def sure_words(verdict: Verdict) -> str:
+    """Say how much of what the verdict rests on could be measured."""
+    if verdict.confidence == 1:
+        return "Every check that this rests on could be measured."
+    return (
+        f"Confidence {100 * verdict.confidence:.0f} %: not every check that this rests on could be measured."
+    )
+
+
 def verdict_lines(verdict: Verdict, width: int) -> Iterator[str]:
-    """Give the verdict and the next steps."""
-    yield f"VERDICT: {PLACES[verdict.place]}  (confidence {verdict.confidence:.0%})"
+    """Give the verdict, how sure it is, and the next steps."""
+    yield f"VERDICT: {PLACES[verdict.place]}"
     yield wrapped(verdict.text, width, "  ")
+    yield wrapped(sure_words(verdict), width, "  ")
     yield ""
     yield "NEXT"
     for number, step in enumerate(verdict.next, 1):
@@ -99,7 +109,7 @@ def _timing(analysis: Analysis) -> str:
     sync, frames = evidence.sync, evidence.frames
     parts = []
     if frames is not None:
-        parts.append(f"{frames.pixels_per_line} clocks a line")
+        parts.append(f"{frames.clocks_per_line} clocks a line")
     counts = sorted(set(lines_per_field(sync).tolist())) if sync is not None else []
     if counts:
         parts.append(f"{' or '.join(f'{c:g}' for c in counts)} lines a field")

@@ -114,7 +114,7 @@ def _line(analysis: Analysis, sync: Sync) -> str:
     frames = analysis.evidence.frames
     if frames is not None:
         steady = "in every line" if frames.steady_lines == 1 else f"in {frames.steady_lines:.2%} of the lines"
-        text = f"{frames.pixels_per_line} pixel clocks, {steady}; {text}"
+        text = f"{frames.clock_words.replace(' a line', '')}, {steady}; {text}"
     spread = sync.intervals.of("line_period").spread * float(analysis.capture.tick) * 1e9
     return f"{text}, varying by {spread:.2f} ns rms"
 

@@ -23,6 +23,7 @@ from rastertap.report.page.places import Places
 from rastertap.report.page.svg import Figure
 from rastertap.report.page.timing import timing_figures
 from rastertap.report.page.viewer import still, viewer_data
+from rastertap.report.text import sure_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -198,7 +199,9 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         verdict=analysis.verdict,
         not_run=_not_run(),
         place=way.place_words(stages, analysis.verdict),
+        sure=sure_words(analysis.verdict),
         stages=stages,
+        picture_note=way.picture_note(analysis.verdict),
         picture=picture,
         findings=findings.rows(analysis.findings, analysis.verdict.because, places),
         taps=rows,

@@ -4,7 +4,8 @@
 const byId = (id) => document.getElementById(id);
 const MOST_CANVAS_PIXELS = 1 << 24;
 const MARK = [110, 0, 90], MOTION = [0, 60, 120];
-const OVERLAYS = ["none", "unsure", "difference", "noise"];
+const OVERLAYS = ["none", "faults", "unsure", "difference", "noise"];
+const PLACES = ".finding.fail a[data-field]";
 
 async function unpack(text, Kind) {
   const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -34,10 +35,13 @@ class Field {
 class Viewer {
   constructor(data, codes, rgb, fields) {
     Object.assign(this, { data, codes, rgb, fields });
+    this.spots = [...document.querySelectorAll(PLACES)].map(({ dataset: d }) => ({ field: +d.field, line: +d.line, pixel: +d.pixel }));
     const woven = fields.findIndex((f) => f.kind === "woven");
-    this.number = woven >= 0 ? woven : Math.max(0, fields.findIndex((f) => f.complete));
+    const struck = fields.findIndex((f) => f.complete && this.spots.some((s) => s.field === f.index));
+    const usual = woven >= 0 ? woven : Math.max(0, fields.findIndex((f) => f.complete));
+    this.number = struck >= 0 ? struck : usual;
     this.part = "active";
-    this.overlay = "none";
+    this.overlay = struck >= 0 ? "faults" : "none";
     this.canvas = byId("canvas");
     this.zoom = 0;
     const { x, y, width, height } = this.window();
@@ -75,6 +79,9 @@ class Viewer {
     return this.enlarged(this.zoom);
   }
 
+  // Where findings that are out of limits struck in this field.
+  struck() { return this.spots.filter((s) => s.field === this.field.index); }
+
   // For each pixel of the field: 0 not marked, 1 marked, 2 marked as motion; null when there is nothing to mark by.
   marks() {
     const f = this.field, marks = new Uint8Array(f.width * f.height);
@@ -100,7 +107,7 @@ class Viewer {
 
   draw() {
     const w = this.window(), { across, down } = this.scale();
-    const marks = this.overlay === "none" ? null : this.marks();
+    const marks = ["none", "faults"].includes(this.overlay) ? null : this.marks();
     const small = new OffscreenCanvas(w.width, w.height), pen = small.getContext("2d");
     const image = pen.createImageData(w.width, w.height);
     let count = 0;
@@ -131,12 +138,30 @@ class Viewer {
     const pen = this.canvas.getContext("2d"), w = this.window(), { across, down } = this.scale();
     pen.imageSmoothingEnabled = false;
     pen.drawImage(this.small, 0, 0, this.canvas.width, this.canvas.height);
+    if (this.overlay === "faults") for (const spot of this.struck()) this.point(pen, spot);
     const x = (this.cursor.pixel - w.x) * across, y = (this.cursor.line - w.y) * down, reach = 3;
     pen.lineWidth = 1;
     pen.strokeStyle = "#000";
     pen.strokeRect(x - reach + 0.5, y - reach + 0.5, across + 2 * reach - 1, down + 2 * reach - 1);
     pen.strokeStyle = "#fff";
     pen.strokeRect(x - reach - 0.5, y - reach - 0.5, across + 2 * reach + 1, down + 2 * reach + 1);
+  }
+
+  // Two wedges at the ends of the line in which a fault struck.
+  point(pen, { line }) {
+    const w = this.window(), { down } = this.scale(), y = (line - w.y + 0.5) * down, size = Math.max(9, 2 * down);
+    pen.lineWidth = 2;
+    pen.strokeStyle = "#fff";
+    pen.fillStyle = `rgb(${MARK})`;
+    for (const [edge, way] of [[0, 1], [this.canvas.width, -1]]) {
+      pen.beginPath();
+      pen.moveTo(edge, y - size);
+      pen.lineTo(edge + 1.6 * way * size, y);
+      pen.lineTo(edge, y + size);
+      pen.closePath();
+      pen.stroke();
+      pen.fill();
+    }
   }
 
   tell(marks, count) {
@@ -149,12 +174,14 @@ class Viewer {
     const { across, down } = this.scale();
     byId("zoom").textContent = `${across} x ${down}`;
     const what = {
-      none: "", unsure: "pixels are unsure: the bus changed too near the moment it was read, or a clock edge is not there.",
+      unsure: "pixels are unsure: the bus changed too near the moment it was read, or a clock edge is not there.",
       difference: "pixels differ from the field before.",
       noise: `pixels were not the same in all ${f.compared} fields; noise dark red, motion dark blue.`,
     }[this.overlay];
+    const lines = [...new Set(this.struck().map((s) => s.line))].sort((a, b) => a - b), many = lines.length > 8 ? ", and so on" : "";
+    const faults = lines.length ? `Wedges point at the lines with faults: ${lines.slice(0, 8).join(", ")}${many}.` : "No fault has its place in this field.";
     const none = this.overlay === "difference" ? "There is no complete field of this kind before it here." : "There are no two fields to compare.";
-    byId("marked").textContent = this.overlay === "none" ? "" : marks ? `${count} ${what}` : none;
+    byId("marked").textContent = { none: "", faults }[this.overlay] ?? (marks ? `${count} ${what}` : none);
   }
 
   // Words for a pixel.

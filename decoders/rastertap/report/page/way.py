@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from rastertap.printable import sentences
 from rastertap.report.text import PLACES
 
 if TYPE_CHECKING:
@@ -22,6 +23,13 @@ NAMES: dict[StageKey, str] = {
     "taps": "Taps",
     "connector": "Connector",
     "after_the_pins": "After the pins",
+}
+PARTS: dict[StageKey, str] = {
+    "clock": "crystal, generator",
+    "video_chip": "and what feeds it",
+    "taps": "each clip and its wire",
+    "connector": "its pins as a row",
+    "after_the_pins": "cable, screen",
 }
 WORDS: dict[State, str] = {
     "fault": "fault here",
@@ -43,10 +51,11 @@ JUDGED_FIRST: dict[Place, frozenset[StageKey]] = {
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage: its state, the state in words, and a sentence on it."""
+    """One stage: what belongs to it, its state, the state in words, and a sentence on it."""
 
     key: StageKey
     name: str
+    part: str
     state: State
     word: str
     text: str
@@ -77,11 +86,21 @@ def place_words(stages: Sequence[Stage], verdict: Verdict) -> str:
     return " and ".join(faulty) or PLACES[verdict.place]
 
 
+def picture_note(verdict: Verdict) -> str:
+    """Say what the picture beside the verdict shows, and what it does not."""
+    text = "As the signals have it, before any encoder, cable or screen."
+    if verdict.place == "taps":
+        return f"{text} Wires are taken for what they carry, so that a wrong place does not show in it."
+    if verdict.place == "clock":
+        return f"{text} It is read with the clock as it comes; a screen that keeps its own time shows more."
+    return text
+
+
 def _stage(key: StageKey, own: list[Finding], verdict: Verdict) -> Stage:
     state, text = _after(verdict) if key == "after_the_pins" else _judged(own)
     if state in {"fault", "look"} and key in JUDGED_FIRST.get(verdict.place, ()):
         state, text = "later", f"Mend {PLACES[verdict.place]} first. Until then: {text}"
-    return Stage(key, NAMES[key], state, WORDS[state], text)
+    return Stage(key, NAMES[key], PARTS[key], state, WORDS[state], text)
 
 
 def _after(verdict: Verdict) -> tuple[State, str]:
@@ -101,5 +120,5 @@ def _judged(own: list[Finding]) -> tuple[State, str]:
         found = [f for f in measured if f.result == result]
         if found:
             more = f" And {len(found) - 1} more, below." if len(found) > 1 else ""
-            return ("fault" if state == "fault" else "look"), found[0].text + more
+            return ("fault" if state == "fault" else "look"), sentences(found[0].text) + more
     return "sound", f"{len(measured)} of {len(own)} checks could be measured; all of those are in limits."
