@@ -9,7 +9,7 @@
   sample is beside an edge of it; a colour bit's bridge or inversion when another fault takes the clock or
   the line sync away. Each must be said in the report, in words that name the channel; if it is not, it is a
   miss. Undecidable wirings count neither as exact nor as missed.
-- A fault that by itself, or beside the other one, changes no sample leaves no trace and need not be named;
+- A fault that changes no sample, beside the other one of a pair, leaves no trace and need not be named;
   nor need crosstalk that falls on its victim's own edges only, and adds no change to it.
 """
 
@@ -102,12 +102,9 @@ class Seen:
         found = set()
         for name, fault in _parts(self.case):
             others = tuple(f for f in self.case.faults if f not in fault)
-            chance = _chance(others)
-            alone = self.bench.record(fault)
-            if (
-                self.bench.record(others).same_as(self.recording, but_for=chance)
-                or alone.same_as(self.bench.unharmed)
-                or (name[0] == "crosstalk" and _only_moves_edges(alone, self.bench))
+            without, chance = self.bench.record(others), _chance(others)
+            if without.same_as(self.recording, but_for=chance) or (
+                name[0] == "crosstalk" and _only_moves_edges(self.recording, without, name[1][0], self.bench)
             ):
                 found.add(name)
         return frozenset(found)
@@ -239,13 +236,11 @@ def _distance(times: NDArray[np.int64], edges: NDArray[np.int64]) -> NDArray[np.
     return np.minimum(np.abs(last - times), np.abs(edges[after - 1] - times))
 
 
-def _only_moves_edges(recording: Recording, bench: Bench) -> bool:
-    pairs = zip(recording.capture.channels, bench.unharmed.capture.channels, strict=True)
+def _only_moves_edges(recording: Recording, without: Recording, victim: str, bench: Bench) -> bool:
+    """Whether crosstalk adds no change to its victim, but only makes some come later."""
+    one, other = (r.capture.channel(victim).ticks for r in (recording, without))
     reach = CROSSTALK_TICKS + bench.step
-    return all(
-        a.ticks.size == b.ticks.size and (not a.ticks.size or int(np.abs(a.ticks - b.ticks).max()) <= reach)
-        for a, b in pairs
-    )
+    return one.size == other.size and (not one.size or int(np.abs(one - other).max()) <= reach)
 
 
 def _leaves_the_same(seen: Seen, left: Names, unnamed: Names) -> bool:

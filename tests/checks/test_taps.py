@@ -210,6 +210,17 @@ def test_a_bit_high_in_blanking_may_be_inverted_and_it_is_said(plain: str) -> No
 
 
 def test_without_a_board_file_only_what_shows_by_itself_is_said() -> None:
-    analysis = judged(taken("bridge:D1,D4,and"), None)
+    analysis = judged(taken(wires={"D9": "hsync"}), None)
     assert result(analysis, "taps.bridged")[0] == "warn"
     assert result(analysis, "taps.swapped")[0] == "not_measured"
+
+
+def test_without_a_board_file_equal_colour_bits_may_be_a_bridge_or_the_picture() -> None:
+    """White text on blue has three bits that are equal all through, as two that touch have."""
+    white = np.where(np.arange(320 * 200).reshape(1, 200, 320) // 5 % 7 % 2, 15, 1).astype(np.uint32)
+    for capture in (taken(picture=white), taken("bridge:D1,D4,and")):
+        analysis = judged(capture, None)
+        assert not failed(analysis)
+        outcome, text = result(analysis, "taps.bridged")
+        assert outcome == "not_measured"
+        assert "bridged, or a picture that uses them together only" in text

@@ -123,10 +123,7 @@ def solve(
     bits : int
         Of the picture's codes; the bus may have more or fewer.
     """
-    fields = [f for f in frames.frames if f.field != "woven"]
-    chosen = next(
-        (f for f in fields if f.complete), max(fields, key=lambda f: f.codes.shape[0], default=None)
-    )
+    chosen = fullest(frames)
     names = [bit.name for bit in bus.bits]
     if chosen is None or not any(names):
         return None
@@ -136,6 +133,13 @@ def solve(
         for at in _places(picture, chosen, frames.active_of(chosen), names, bits)
     )
     return _best(tries, names, bits)
+
+
+def fullest(frames: Frames) -> Frame | None:
+    """Give a complete field, else the one with the most lines; None when there is none."""
+    fields = [f for f in frames.frames if f.field != "woven"]
+    tallest = max(fields, key=lambda f: f.codes.shape[0], default=None)
+    return next((f for f in fields if f.complete), tallest)
 
 
 def solve_unplaced(

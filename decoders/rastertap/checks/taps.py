@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured
+from rastertap.checks.taps_loose import NO_BOARD, loose_without_board
 from rastertap.checks.wiring import Explanation, Fault, explain
 from rastertap.checks.wiring_words import (
     alike_words,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     from rastertap.board.model import Board
 
-NO_BOARD = "No board file says which channel should carry what; make one with `rastertap board new`."
 SOURCE = "board file"
 NEED_BOARD = (
     "taps.shifted",
@@ -36,7 +36,6 @@ NEED_BOARD = (
     "taps.inverted",
     "taps.stuck_low",
     "taps.stuck_high",
-    "taps.open",
 )
 CERTAIN_RUNTS = 3
 """Short pulses from which it is crosstalk even when no channel is found to blame."""
@@ -55,6 +54,7 @@ class TapsCheck:
         board = evidence.board
         if board is None or not board.pins:
             yield from (not_measured(name, NO_BOARD) for name in NEED_BOARD)
+            yield loose_without_board(found)
         else:
             yield from _of_the_connector(found, board)
             yield _mismatch(found, board)
@@ -208,10 +208,10 @@ def _bridged(found: Explanation, board: Board | None) -> Finding:
 
 def _unsure_twins(found: Explanation, board: Board | None) -> str:
     """Name colour bits that are the same all through, when no known picture tells whether they should be."""
-    if found.looks.solved is not None or board is None:
+    if found.looks.solved is not None:
         return ""
     told = {f.channels for f in found.story.of("bridged")}
-    twins = [t for t in found.looks.twins if _both_colour(t.first, t.second, board)]
+    twins = [t for t in found.looks.twins if _both_colour(t.first, t.second, found, board)]
     twins = [t for t in twins if (t.first, t.second) not in told]
     if not twins:
         return ""
@@ -219,7 +219,10 @@ def _unsure_twins(found: Explanation, board: Board | None) -> str:
     return f"{listed} carry the same signal: bridged, or a picture that uses them together only."
 
 
-def _both_colour(first: str, second: str, board: Board) -> bool:
+def _both_colour(first: str, second: str, found: Explanation, board: Board | None) -> bool:
+    """Whether both are meant to be colour bits; without a board file, behave so."""
+    if board is None:
+        return all(found.looks.by_channel[n].pin.role == "colour" for n in (first, second))
     return all(n in board.pins and board.pins[n].role == "colour" for n in (first, second))
 
 

@@ -44,8 +44,8 @@ COLOURS_ONLY = 0.9
 """Cost of a moved connector that only colour bits speak for, which look like each other."""
 LOST = 0.1
 """Cost of a signal that a moved connector no longer brings in: it says nothing for the move."""
-ALIKE = 0.08
-"""Stories whose costs differ by less are equally good."""
+ALIKE = 0.12
+"""Stories whose costs differ by less are equally good: a swap more or less is not the same as a fault."""
 FIELD_CERTAIN_S = 0.045
 """A capture this long holds a field sync if there is one: no field of a 25 Hz frame or faster is longer."""
 FIELDS_CERTAIN = 1.1
@@ -128,7 +128,7 @@ def explain(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = N
     board = evidence.board
     if board is None or not board.pins:
         nothing = Move("none", 0, {})
-        faults = (*_bridges(looks.twins), *_crosstalk(looks))
+        faults = (*_loose_bits(looks), *_bridges(_odd_twins(looks)), *_crosstalk(looks))
         return Explanation(looks, Story(nothing, faults, float(len(faults))), ())
     solver = _Solver(evidence, board, looks)
     order = connector_order(board, list(looks.by_channel))
@@ -143,6 +143,19 @@ def explain(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = N
     best = told[0]
     rivals = tuple(s for s in told[1:] if s.cost <= best.cost + ALIKE and set(s.faults) != set(best.faults))
     return Explanation(looks, best, rivals)
+
+
+def _loose_bits(looks: Looks) -> tuple[Fault, ...]:
+    """Colour bits, as they behave, that only repeat another channel at random."""
+    return tuple(
+        Fault("open", (n,)) for n, o in looks.by_channel.items() if o.loose and o.pin.role == "colour"
+    )
+
+
+def _odd_twins(looks: Looks) -> tuple[Twins, ...]:
+    """Equal channels that are not both colour bits: white text on black has all of those equal."""
+    role = {n: o.pin.role for n, o in looks.by_channel.items()}
+    return tuple(t for t in looks.twins if not role[t.first] == role[t.second] == "colour")
 
 
 def _bridges(twins: Sequence[Twins]) -> tuple[Fault, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
-from rastertap.checks.picture_bits import BitSolution, solve, solve_unplaced
+from rastertap.checks.picture_bits import BitSolution, fullest, solve, solve_unplaced
 from rastertap.checks.picture_lines import own_lines
 from rastertap.streams.role_clean import RUNT, runts
 from rastertap.streams.role_coincidence import Blame, beside, blame
@@ -145,13 +145,12 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         if (
             channel.ticks.size
             and not bridged
-            and roles <= {"colour"}
+            and (roles <= {"colour"} or pin.role == "other")
             and _unlike_any(pin, repeated, solution)
         ):
             source = _echoed(channel, others, step, span)
             echo = source is not None
-            random = repeated.get(pin.channel, 1.0) < REPEATS
-            loose = loose or random or (echo and pin.kind != COLOUR_LIKE)
+            loose = loose or (echo and pin.kind != COLOUR_LIKE)
         level = _level(evidence, channel)
         looks[pin.channel] = Look(pin.channel, pin, roles, level, short, source, loose, echo)
     if evidence.pixel_clock is None and _aliased(list(looks.values())):
@@ -309,10 +308,10 @@ def _echoed(channel: Channel, others: Sequence[Channel], step: float, span: floa
 def _repeats(evidence: Evidence) -> dict[str, float]:
     """Part of the lines that repeat the one above, by the other bits, in which a channel does too."""
     bus, frames = evidence.colour_bus, evidence.frames
-    if bus is None or frames is None or not frames.frames:
+    field = fullest(frames) if frames is not None else None
+    if bus is None or field is None:
         return {}
-    tallest = max(frames.frames, key=lambda f: f.codes.shape[0])
-    codes, sure = tallest.codes.astype(np.uint32), ~tallest.unsure
+    codes, sure = field.codes.astype(np.uint32), ~field.unsure
     changed = (codes[1:] ^ codes[:-1]) * (sure[1:] & sure[:-1])
     found = {}
     for bit, channel in enumerate(bus.bits):

@@ -16,6 +16,7 @@ from rastertap.streams.fields import find_fields, interlaced_by_turns
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
+from rastertap.streams.role_clean import settled
 from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from rastertap.streams.lines import LineTrack
     from rastertap.streams.model import Fields, Sync
 
+SHORTEST_FIELD_PULSE_S = 1e-6
+"""A shorter pulse is crosstalk or ringing: common practice, no source."""
 SAME_EDGE = 0.002
 """How far from due, in line periods, a picture's edge may be and still be the one that ends the lines."""
 
@@ -116,6 +119,8 @@ def _from_the_bus(context: Context, vertical: Channel | None) -> Sync:
     """Fields from the field pulse, lines from where the colour bus goes dark in each."""
     if vertical is None:
         raise DecodeError("no channel behaves like a blanking window")
+    # What disturbs the field pulse is no field: one that is too short would leave fields without a line.
+    vertical = settled(vertical, SHORTEST_FIELD_PULSE_S / float(context.capture.tick))
     pulses = pulses_of(vertical, context.capture, context.step)
     bits = [context.capture.channel(p.channel) for p in context.pins_with("colour")]
     ends = line_ends(bits, pulses, context.capture, context.step)
