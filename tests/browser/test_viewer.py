@@ -268,7 +268,8 @@ def test_wedges_point_at_the_lines_in_which_a_fault_struck(
         {int(a.get_attribute("data-line")) for a in links if int(a.get_attribute("data-field")) == index}
     )
     assert 0 < len(lines) <= 8
-    assert sheet.text("#marked") == f"Wedges point at the lines with faults: {', '.join(map(str, lines))}."
+    listed = ", ".join(map(str, lines))
+    assert sheet.text("#marked") == f"Faults in this field: line {listed}. Wedges point at those in sight."
     pixels, _ = canvas_of(sheet)
     truth = checked(DROPS).pictures[0]
     down = pixels.shape[0] // truth.shape[0]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from rastertap.frames.model import Area
 from rastertap.plugins import Plugin
 from rastertap.report.page.build import page, script_json
 
@@ -135,23 +136,27 @@ def test_every_finding_has_its_meaning_limit_and_source(checked: Callable[..., A
             assert "<dt>measured</dt>" in article
 
 
-def noisy(analysis: Analysis, fields: int) -> Analysis:
+def noisy(analysis: Analysis, fields: int, *, enlarged: int = 1, bits: int = 4) -> Analysis:
     """The same capture with fields of pure noise: nothing is harder to pack."""
     streams = analysis.evidence.streams
     frames = streams["frames"]
     chance = np.random.default_rng(9)
     first = frames.complete[0]
+    shape = tuple(enlarged * n for n in first.codes.shape)
+    kind = np.min_scalar_type((1 << bits) - 1)
     made = [
         replace(
             first,
             index=i,
-            codes=chance.integers(0, 16, first.codes.shape, np.uint8),
-            unsure=chance.random(first.unsure.shape) < (0.5 if i == fields - 1 else 0.1),
+            codes=chance.integers(0, 1 << bits, shape, kind),
+            unsure=chance.random(shape) < (0.5 if i == fields - 1 else 0.1),
         )
         for i in range(fields)
     ]
     notes = tuple(replace(frames.notes[1], index=i) for i in range(fields))
-    those = {"frames": replace(frames, frames=tuple(made), notes=notes)}
+    whole = {kind: Area(0, 0, shape[1], shape[0]) for kind in frames.areas}
+    areas = frames.areas if enlarged == 1 else whole
+    those = {"frames": replace(frames, frames=tuple(made), notes=notes, areas=areas)}
     return replace(analysis, evidence=replace(analysis.evidence, streams={**streams, **those}))
 
 
@@ -164,6 +169,19 @@ def test_noise_keeps_within_the_size_and_the_first_and_the_worst_are_kept(
     assert {0, 9} <= set(kept)
     assert f"{len(kept)} of 10 fields are in this page" in text
     assert 1_000_000 < len(text.encode()) < 1_500_000
+
+
+@pytest.mark.parametrize(("enlarged", "bits", "kept"), [(2, 8, 2), (3, 8, 2), (2, 16, 2), (5, 16, 0)])
+def test_no_picture_makes_a_page_of_ten_megabytes(
+    checked: Callable[..., Any], enlarged: int, bits: int, kept: int
+) -> None:
+    text = page(noisy(checked(GOOD).analysis, 3, enlarged=enlarged, bits=bits))
+    assert len(text.encode()) < 10_000_000
+    assert ("The fields are too large for this page" in text) == (not kept)
+    if kept:
+        assert len(viewer_of(text)["fields"]) >= kept
+    else:
+        assert "one pixel in 2 across and down" in text
 
 
 def test_fields_that_are_too_large_are_left_out_and_the_picture_stays(

@@ -50,10 +50,15 @@ def _known_standard(key: str) -> str:
     return key
 
 
+def _as_text(value: Fraction) -> str:
+    # pydantic 2.7 asks for a signature, which str has not.
+    return str(value)
+
+
 Exact = Annotated[
     Fraction,
     PlainValidator(parse_exact),
-    PlainSerializer(str, return_type=str),
+    PlainSerializer(_as_text, return_type=str),
     WithJsonSchema(
         {
             "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string"}],

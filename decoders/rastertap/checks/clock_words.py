@@ -84,7 +84,7 @@ def gap_words(gaps: Events, missing: int, cycles: int, seen_by: SeenBy, placed: 
     text = f"{missing} of {cycles} clock cycles missing"
     if gaps.count != missing:
         text += f" in {plural(gaps.count, 'gap')}, the longest of {longest}"
-    chip = "lacks them too, so it is not the clip: its lines get longer"
+    chip = "lacks them too, as its lines get longer by them: no clip of yours drops them"
     tap = (
         "does not lack them, as its lines keep their length: only the analyser's lead does. Reseat that clip"
     )

@@ -27,12 +27,14 @@ CAUTIONS = (
 )
 SINGLE_CAUSES: dict[str, str] = {
     "taps.shifted": (
-        "Switch the machine off and unplug it now. Then seat the connector on the right pins, and look for"
-        " damage before you power up again."
+        "Switch the machine off and unplug it now. Then find the end that sits out of place, at the chip or"
+        " at the analyser, and seat it on the right pins. Look for damage (hot, browned or cracked parts)"
+        " before you power up again."
     ),
     "taps.reversed": (
-        "Switch the machine off and unplug it now. Then turn the ribbon or connector round, and look for"
-        " damage before you power up again."
+        "Switch the machine off and unplug it now. Then find the end that sits the wrong way round, at the"
+        " chip or at the analyser, and turn it. Look for damage (hot, browned or cracked parts) before you"
+        " power up again."
     ),
     "taps.swapped": "Swap those wires back and record again.",
     "taps.inverted": "Check for an inverting buffer on that wire, or correct the polarity in the board file.",

@@ -92,6 +92,7 @@ MEANINGS: dict[str, str] = {
     "timing.line_rate": (
         "A screen locks to a narrow range of line rates; outside it the picture falls apart."
     ),
+    "timing.embedded_picture": "Receivers of component video take 720 pixels, and lose or stretch any other.",
     "timing.line_rate_drift": "A line rate that wanders makes receivers and recorders lose colour or lock.",
     "timing.subcarrier": "A subcarrier that is off leaves a set without colour, or with colours that roll.",
     "timing.subcarrier_drift": "A subcarrier that wanders changes hues, or drops the colour in time.",

@@ -179,7 +179,7 @@ class Viewer {
       noise: `pixels were not the same in all ${f.compared} fields; noise dark red, motion dark blue.`,
     }[this.overlay];
     const lines = [...new Set(this.struck().map((s) => s.line))].sort((a, b) => a - b), many = lines.length > 8 ? ", and so on" : "";
-    const faults = lines.length ? `Wedges point at the lines with faults: ${lines.slice(0, 8).join(", ")}${many}.` : "No fault has its place in this field.";
+    const faults = lines.length ? `Faults in this field: line ${lines.slice(0, 8).join(", ")}${many}. Wedges point at those in sight.` : "No fault has its place in this field.";
     const none = this.overlay === "difference" ? "There is no complete field of this kind before it here." : "There are no two fields to compare.";
     byId("marked").textContent = { none: "", faults }[this.overlay] ?? (marks ? `${count} ${what}` : none);
   }

@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from rastertap.frames.model import Frame, Frames
     from rastertap.frames.steadiness import Steadiness
 
-TYPICAL_BYTES, MOST_BYTES = 1_000_000, 6_000_000
+TYPICAL_BYTES, MOST_BYTES = 1_000_000, 5_000_000
 """Size of the packed fields: all that are kept up to the first; the first and the worst up to the second."""
+STILL_BYTES = 1_500_000
+"""Largest still picture, before base64; of a larger one pixels are left out evenly."""
 STILL_WIDTH = 800
 """The still picture is enlarged as long as it is not wider than this."""
 MOST_COUNT = 65_535
@@ -78,12 +80,11 @@ def best(frames: Frames) -> Frame:
 def still(analysis: Analysis, frames: Frames) -> Still:
     """Make the picture that shows without scripts."""
     from rastertap.frames.images import shown_codes
-    from rastertap.frames.png import encode
 
     frame = best(frames)
     codes = shown_codes(frames, frame)
-    picture = look_of(analysis).picture(codes)
-    url = "data:image/png;base64," + base64.b64encode(encode(picture)).decode("ascii")
+    picture, every = _bounded(look_of(analysis), codes)
+    url = "data:image/png;base64," + base64.b64encode(picture).decode("ascii")
     height, width = codes.shape
     aspect = pixel_aspect(frames) * (2 if frame.field == "woven" else 1)
     wide, high = enlarged(max(1, STILL_WIDTH // width), aspect)
@@ -93,7 +94,19 @@ def still(analysis: Analysis, frames: Frames) -> Still:
         f"Rebuilt picture: frame {frame.index}, {kind}, {what}, {width} by {height} pixels,"
         f" {np.unique(codes).size} colours"
     )
-    return Still(url, width * wide, height * high, alt, f"frame {frame.index}, {kind}")
+    thinned = f", one pixel in {every} across and down" if every > 1 else ""
+    return Still(url, width * wide, height * high, alt, f"frame {frame.index}, {kind}{thinned}")
+
+
+def _bounded(look: Look, codes: NDArray[np.unsignedinteger]) -> tuple[bytes, int]:
+    """Encode a picture as PNG, of every so many pixels as keep it within `STILL_BYTES`; and that number."""
+    from rastertap.frames.png import encode
+
+    every, picture = 1, encode(look.picture(codes))
+    while len(picture) > STILL_BYTES:
+        every += 1
+        picture = encode(look.picture(codes[::every, ::every]))
+    return picture, every
 
 
 def worst(fields: Sequence[Frame]) -> Frame:
@@ -118,7 +131,8 @@ def viewer_data(analysis: Analysis, frames: Frames) -> dict[str, Any]:
     table = {"codes": pack(used.astype(np.uint32)), "rgb": pack(look_of(analysis).rgb(used))}
     index = np.min_scalar_type(max(used.size - 1, 0))
     packed: list[dict[str, Any]] = []
-    size = sum(map(len, table.values()))
+    maps = {kind: _maps(steady) for kind, steady in frames.steadiness.items()}
+    size = sum(len(v) for one in (table, *maps.values()) for v in one.values() if isinstance(v, str))
     for number, field in enumerate(order):
         one = _field(analysis, frames, field, np.searchsorted(used, field.codes).astype(index))
         size += sum(len(v) for v in one.values() if isinstance(v, str))
@@ -134,7 +148,7 @@ def viewer_data(analysis: Analysis, frames: Frames) -> dict[str, Any]:
         "known": bus.colours is not None,
         "delay": bus.sampling.delay * tick,
         "period": clock.period.value * tick,
-        "maps": {kind: _maps(steady) for kind, steady in frames.steadiness.items()},
+        "maps": maps,
         "fields": sorted(packed, key=lambda f: f["index"]),
     }
 

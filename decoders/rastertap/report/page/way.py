@@ -91,8 +91,10 @@ def picture_note(verdict: Verdict) -> str:
     text = "As the signals have it, before any encoder, cable or screen."
     if verdict.place == "taps":
         return f"{text} Wires are taken for what they carry, so that a wrong place does not show in it."
-    if verdict.place == "clock":
-        return f"{text} It is read with the clock as it comes; a screen that keeps its own time shows more."
+    if verdict.place in {"clock", "video_chip"}:
+        return (
+            f"{text} Each line is put where it belongs: what tears or jumps on a screen looks straight here."
+        )
     return text
 
 
