@@ -67,7 +67,7 @@ TITLES = {
 }
 TO_LINE_SYNC = {"525-studio"}
 """Sets whose field blanking ends with the line sync before the picture: SMPTE 170M Table 3 has 20 H + 1.5 us,
-that is 20 lines and a front porch; BT.470 has whole lines and a, to the picture itself (references 1.3)."""
+that is 20 lines and a front porch; BT.470 has whole lines and a, to the picture itself."""
 HALF_LINE_STYLES = {"equalised", "serrated"}
 """Composites whose broad pulses are half a line apart, as the standards' limits take them to be."""
 TENTH_PERCENT = 0.001

@@ -36,18 +36,18 @@ class Screen:
 
 
 SCREENS = (
-    Screen(312.5, 288, 52 / 64, 4 / 3, "BT.470-6: 52 of 64 us, 576 of 625 lines (references 1.1, 1.2)"),
+    Screen(312.5, 288, 52 / 64, 4 / 3, "BT.470-6: 52 of 64 us, 576 of 625 lines"),
     Screen(
         262.5,
         241.5,
         52.656 / 63.556,
         4 / 3,
-        "BT.470-6, SMPTE 170M: 52.656 of 63.556 us, 483 of 525 lines (references 1.1, 1.2)",
+        "BT.470-6, SMPTE 170M: 52.656 of 63.556 us, 483 of 525 lines",
     ),
-    Screen(525, 480, 640 / 800, 4 / 3, "640x480: 640 of 800 clocks, 480 of 525 lines (references 5.1)"),
-    Screen(625, 576, 702 / 864, 4 / 3, "BT.601: 702 of 864 samples, 576 of 625 lines (references 3.1)"),
-    Screen(628, 600, 800 / 1056, 4 / 3, "800x600: 800 of 1056 clocks, 600 of 628 lines (references 5.1)"),
-    Screen(750, 720, 1280 / 1650, 16 / 9, "1280x720: 1280 of 1650 clocks, 720 of 750 lines (references 5.1)"),
+    Screen(525, 480, 640 / 800, 4 / 3, "640x480: 640 of 800 clocks, 480 of 525 lines"),
+    Screen(625, 576, 702 / 864, 4 / 3, "BT.601: 702 of 864 samples, 576 of 625 lines"),
+    Screen(628, 600, 800 / 1056, 4 / 3, "800x600: 800 of 1056 clocks, 600 of 628 lines"),
+    Screen(750, 720, 1280 / 1650, 16 / 9, "1280x720: 1280 of 1650 clocks, 720 of 750 lines"),
 )
 """Families by their lines; the screens' own shapes are from memory."""
 

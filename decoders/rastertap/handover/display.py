@@ -9,7 +9,7 @@ from typing import Literal
 NEAR = 0.005
 """Rates this near (as a part) look alike but for a field repeated or dropped now and then."""
 RATES = {"50 Hz": Fraction(50), "59.94 Hz": Fraction(60_000, 1001), "60 Hz": Fraction(60)}
-"""Displays; 60 000/1001 is SMPTE 170M's field rate (references 1.1)."""
+"""Displays; 60 000/1001 is SMPTE 170M's field rate."""
 
 
 @dataclass(frozen=True)

@@ -22,30 +22,32 @@ from rastertap.standards.limit import Limit, around, between, limit, relative
 from rastertap.standards.modes import LINE_RATE_525, LINE_RATE_625
 
 SUBCARRIER_PAL = Fraction(17_734_475, 4)
-"""Hz; (1135/4 + 1/625) line rates, BT.470-6 Table 2 (references 1.1, seen; as a fraction derived)."""
+"""Hz; (1135/4 + 1/625) line rates, BT.470-6 Table 2 (seen; as a fraction derived)."""
 SUBCARRIER_NTSC = Fraction(39_375_000, 11)
-"""Hz; 63/88 x 5 MHz = 455/2 line rates, SMPTE 170M 11.1 (references 1.1, seen; as a fraction derived)."""
+"""Hz; 63/88 x 5 MHz = 455/2 line rates, SMPTE 170M 11.1 (seen; as a fraction derived)."""
 
-_470_LINE = "BT.470-6 Table 1-1 (references 1.2)"
-_470_FIELD = "BT.470-6 Table 1-2 (references 1.3)"
-_1700_LINE = "BT.1700 Table 2 (references 1.2)"
-_1700_FIELD = "BT.1700 Table 3 (references 1.3)"
-_170M_LINE = "SMPTE 170M Table 2 (references 1.2)"
-_170M_FIELD = "SMPTE 170M Table 3 (references 1.3)"
+_470_LINE = "BT.470-6 Table 1-1"
+_470_FIELD = "BT.470-6 Table 1-2"
+_1700_LINE = "BT.1700 Table 2"
+_1700_FIELD = "BT.1700 Table 3"
+_170M_LINE = "SMPTE 170M Table 2"
+_170M_FIELD = "SMPTE 170M Table 3"
 
 
 def _rates(line_rate: Fraction, tolerance: Fraction, lines: int, line_limit: Limit) -> tuple[Limit, ...]:
     """Give everything that follows from the line rate: periods, field rate, counts."""
     part = tolerance / line_rate
     half = Fraction(lines, 2)
-    follows = f"follows the line rate: {lines}/2 lines per field (references 1.1)"
+    follows = f"follows the line rate: {lines}/2 lines per field"
     return (
         line_limit,
         relative("line_period_s", 1 / line_rate, part, source="1 / line rate", trust="derived"),
         relative("field_rate_hz", line_rate / half, part, source=follows, trust="derived"),
         relative("field_period_s", half / line_rate, part, source=follows, trust="derived"),
-        around("lines_per_field", half, "0", "0", source=f"{lines}/2 (references 2.1)", trust="derived"),
-        around("lines_per_frame", Fraction(lines), "0", "0", source="BT.470-6 Table 1 (references 1.1)"),
+        around(
+            "lines_per_field", half, "0", "0", source=f"half of {lines}, BT.470-6 Table 1", trust="derived"
+        ),
+        around("lines_per_frame", Fraction(lines), "0", "0", source="BT.470-6 Table 1"),
     )
 
 
@@ -65,9 +67,7 @@ def _field_sync(half_lines: int, line_rate: Fraction, serration: str, source: st
 
 _COMMON_625 = (
     around("line_blanking_s", "12e-6", "0.3e-6", "0", source=f"a: {_470_LINE}; {_1700_LINE}"),
-    around(
-        "front_porch_s", "1.5e-6", "0", "0.3e-6", source=f"c: {_470_LINE}; BT.1700 Table 5 (references 1.2)"
-    ),
+    around("front_porch_s", "1.5e-6", "0", "0.3e-6", source=f"c: {_470_LINE}; BT.1700 Table 5"),
     around(
         "sync_to_active_s",
         "10.5e-6",
@@ -76,7 +76,7 @@ _COMMON_625 = (
         source=f"b: {_470_LINE}, for information; limits a - c",
         trust="derived",
     ),
-    around("back_porch_s", "5.8e-6", "0.8e-6", "0.2e-6", source="b - d (references 1.2)", trust="derived"),
+    around("back_porch_s", "5.8e-6", "0.8e-6", "0.2e-6", source=f"b - d of {_470_LINE}", trust="derived"),
     around("hsync_width_s", "4.7e-6", "0.2e-6", "0.2e-6", source=f"d: {_470_LINE}; {_1700_LINE}"),
     around("equalising_pulse_s", "2.35e-6", "0.1e-6", "0.1e-6", source=f"p: {_470_FIELD}; {_1700_FIELD}"),
     around(
@@ -95,7 +95,7 @@ BROADCAST_625 = (
             LINE_RATE_625,
             "0.015625",
             "0.015625",
-            source="BT.470-6 Table 1: 0.0001 %, colour (references 1.1)",
+            source="BT.470-6 Table 1: 0.0001 %, colour",
         ),
     ),
     around(
@@ -103,11 +103,9 @@ BROADCAST_625 = (
         "64e-6",
         "0.032e-6",
         "0.032e-6",
-        source="BT.470-6 Table 1-1 note 3, some countries (references 1.1)",
+        source="BT.470-6 Table 1-1 note 3, some countries",
     ),
-    between(
-        "line_rate_drift_hz_per_s", "0", "0.1", source="BT.470-6 Table 1 note 8, colour (references 1.1)"
-    ),
+    between("line_rate_drift_hz_per_s", "0", "0.1", source="BT.470-6 Table 1 note 8, colour"),
     *_COMMON_625,
     *_field_sync(5, LINE_RATE_625, "4.9e-6", _470_FIELD),
     around(
@@ -119,7 +117,7 @@ BROADCAST_625 = (
         trust="derived",
     ),
     around("serration_s", "4.7e-6", "0.2e-6", "0.2e-6", source=f"r: {_470_FIELD}"),
-    around("subcarrier_hz", SUBCARRIER_PAL, "5", "5", source="BT.470-6 Table 2 (references 1.1)"),
+    around("subcarrier_hz", SUBCARRIER_PAL, "5", "5", source="BT.470-6 Table 2"),
 )
 
 STUDIO_625 = (
@@ -132,14 +130,14 @@ STUDIO_625 = (
             LINE_RATE_625,
             "0.003125",
             "0.003125",
-            source="BT.1700 Table 1: 0.00002 % (references 1.1)",
+            source="BT.1700 Table 1: 0.00002 %",
         ),
     ),
     *_COMMON_625,
     *_field_sync(5, LINE_RATE_625, "4.8e-6", _1700_FIELD),
     around("broad_pulse_s", "27.3e-6", "0.1e-6", "0.1e-6", source=f"q: {_1700_FIELD}"),
     around("serration_s", "4.7e-6", "0.1e-6", "0.1e-6", source=f"r: {_1700_FIELD}"),
-    around("subcarrier_hz", SUBCARRIER_PAL, "1", "1", source="BT.1700 Table 1 (references 1.1)"),
+    around("subcarrier_hz", SUBCARRIER_PAL, "1", "1", source="BT.1700 Table 1"),
 )
 
 _COMMON_525 = (
@@ -157,11 +155,9 @@ _COMMON_525 = (
     around(
         "blanking_to_equalising_s", "1.5e-6", "0.1e-6", "0.1e-6", source=f"k: {_470_FIELD}; {_1700_FIELD}"
     ),
-    around(
-        "subcarrier_hz", SUBCARRIER_NTSC, "10", "10", source="BT.470-6 Table 2; 170M 11.1 (references 1.1)"
-    ),
-    between("subcarrier_drift_hz_per_s", "0", "0.1", source="SMPTE 170M 11.1 (references 1.1)"),
-    between("subcarrier_jitter_s", "0", "1e-9", source="SMPTE 170M 11.1 (references 1.1)"),
+    around("subcarrier_hz", SUBCARRIER_NTSC, "10", "10", source="BT.470-6 Table 2; 170M 11.1"),
+    between("subcarrier_drift_hz_per_s", "0", "0.1", source="SMPTE 170M 11.1"),
+    between("subcarrier_jitter_s", "0", "1e-9", source="SMPTE 170M 11.1"),
 )
 
 BROADCAST_525 = (
@@ -173,16 +169,20 @@ BROADCAST_525 = (
             "line_rate_hz",
             LINE_RATE_525,
             Fraction(3, 1_000_000),
-            source="BT.470-6 Table 1: 0.0003 %, colour (references 1.1)",
+            source="BT.470-6 Table 1: 0.0003 %, colour",
         ),
     ),
-    between(
-        "line_rate_drift_hz_per_s", "0", "0.1", source="BT.470-6 Table 1 note 8, colour (references 1.1)"
-    ),
+    between("line_rate_drift_hz_per_s", "0", "0.1", source="BT.470-6 Table 1 note 8, colour"),
     around("line_blanking_s", "10.9e-6", "0.2e-6", "0.2e-6", source=f"a: {_470_LINE}"),
     between("front_porch_s", "1.27e-6", "2.22e-6", source=f"c: {_470_LINE}"),
     between("sync_to_active_s", "9.2e-6", "10.3e-6", source=f"b: {_470_LINE}"),
-    between("back_porch_s", "4.4e-6", "5.7e-6", source="b - d, both at their ends", trust="derived"),
+    between(
+        "back_porch_s",
+        "4.4e-6",
+        "5.7e-6",
+        source=f"b - d of {_470_LINE}, both at their ends",
+        trust="derived",
+    ),
     *_COMMON_525,
     *_field_sync(6, LINE_RATE_525, "4.8e-6", _470_FIELD),
     between(
@@ -204,7 +204,7 @@ STUDIO_525 = (
             LINE_RATE_525,
             Fraction(20, 455),
             Fraction(20, 455),
-            source="SMPTE 170M 11.1-11.2: 2/455 of the subcarrier's 10 Hz (references 1.1)",
+            source="SMPTE 170M 11.1-11.2: 2/455 of the subcarrier's 10 Hz",
             trust="derived",
         ),
     ),
@@ -222,7 +222,7 @@ STUDIO_525 = (
         "4.5e-6",
         "0.2e-6",
         "0.3e-6",
-        source="b - d, both at their ends (references 1.2)",
+        source=f"b - d of {_170M_LINE}, both at their ends",
         trust="derived",
     ),
     *_COMMON_525,

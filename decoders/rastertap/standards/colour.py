@@ -151,7 +151,7 @@ def quantised(rgb_levels: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def component_millivolts(table: NDArray[np.uint8]) -> NDArray[np.float64]:
-    """Y', Pb, Pr in mV of a colour table, (n, 3) uint8 -> (n, 3): 0..700 and -350..350 (references 3.1)."""
+    """Y', Pb, Pr in mV of a colour table, (n, 3) uint8 -> (n, 3): 0..700 and -350..350."""
     levels = np.asarray(table, np.float64) / 255.0
     parts = [luma(levels)[..., None], colour_difference(levels)]
     return np.concatenate(parts, axis=-1) * WHITE_MILLIVOLTS

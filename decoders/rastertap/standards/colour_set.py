@@ -77,7 +77,7 @@ class ColourSet:
     def contains(self, codes: NDArray[np.unsignedinteger]) -> NDArray[np.bool_]:
         """Whether each code is in the set; bytes 0 and 255 of component video are for synchronisation only.
 
-        That is BT.601-5 Table 2 (references 3.1).
+        That is BT.601-5 Table 2.
         """
         inside = np.asarray(codes) < self.size
         if self.name == "component":

@@ -23,7 +23,7 @@ Trust = Literal["seen", "seen-2nd", "derived", "run", "common practice, no sourc
 LINE_RATE_625 = Fraction(15_625)
 """Hz; BT.470-6 Table 1 (references 1.1, seen)."""
 LINE_RATE_525 = Fraction(2_250_000, 143)
-"""Hz; 2/455 of 63/88 x 5 MHz, SMPTE 170M 11.1-11.2 (references 1.1, derived)."""
+"""Hz; 2/455 of 63/88 x 5 MHz, SMPTE 170M 11.1-11.2 (derived)."""
 NEAR_LINE_RATE = 0.03
 """How far a line rate may be off to be called a mode's; common practice, no source."""
 UNLIKELY = 0.05
@@ -166,12 +166,10 @@ def _fixed(
     )
 
 
-_ARITHMETIC = (
-    "{lines} whole lines at the broadcast line rate (references 2.1); no broadcast standard exists for it"
-)
-_CEA_FORM = "CEA-861 {vic}, as printed by edid-decode (references 2.2)"
-_LONGER = "CEA-861 {vic} with a longer front porch, stored tables (references 2.2); the standard was not read"
-_DV = "V4L2 DV timings and edid-decode (references 5.1)"
+_ARITHMETIC = "{lines} whole lines at the broadcast line rate; no broadcast standard exists for it"
+_CEA_FORM = "CEA-861 {vic}, as printed by edid-decode"
+_LONGER = "CEA-861 {vic} with a longer front porch, stored tables; the standard was not read"
+_DV = "V4L2 DV timings and edid-decode"
 
 # Where two modes have one timing (312/50 and 288p), the general one comes first, so it is the one named.
 _ALL = (
@@ -182,7 +180,7 @@ _ALL = (
         (Fraction(625, 2),) * 2,
         True,
         576,
-        "BT.470-6 Table 1; BT.1700 Table 1 (references 1.1)",
+        "BT.470-6 Table 1; BT.1700 Table 1",
         "seen",
     ),
     Mode(
@@ -192,7 +190,7 @@ _ALL = (
         (Fraction(525, 2),) * 2,
         True,
         483,
-        "SMPTE 170M 11; BT.470-6 Table 1; BT.1700 Table 1 (references 1.1)",
+        "SMPTE 170M 11; BT.470-6 Table 1; BT.1700 Table 1",
         "seen",
     ),
     *(_low_definition(n, LINE_RATE_625, "derived", _ARITHMETIC.format(lines=n)) for n in (312, 313, 314)),
@@ -275,7 +273,7 @@ _ALL = (
         source=_DV,
         polarity="positive",
     ),
-    # Front porch 110, as in CEA-861; a library's 220 is the back porch (references 12).
+    # Front porch 110, as in CEA-861; a library's 220 is the back porch.
     _fixed(
         "1280x720",
         "1280 x 720, 60 Hz",

@@ -121,7 +121,7 @@ class ClockRecord:
 
     @cached_property
     def duty(self) -> Measured | None:
-        """Mean high time over mean period (as DDR2 data sheets average it, references 8.1).
+        """Mean high time over mean period (as DDR2 data sheets average it).
 
         Sampling adds no bias to the mean of widths that begin anywhere on the grid; what part of the grid no
         edge falls in bounds the bias.
