@@ -49,6 +49,7 @@ def context(codes: NDArray[np.uint32], bits: int, window: NDArray[np.bool_] | No
         lines=lines,
         fields=fields,
         kind="separate",
+        window=None,
         interlaced=False,
         line_width=SimpleNamespace(value=2.0 * CYCLE),
     )
@@ -58,7 +59,9 @@ def context(codes: NDArray[np.uint32], bits: int, window: NDArray[np.bool_] | No
     streams = {
         "pixel_clock": clock,
         "sync": sync,
-        "colour_bus": SimpleNamespace(bits=bus, sampling=SimpleNamespace(delay=CYCLE / 2)),
+        "colour_bus": SimpleNamespace(
+            bits=bus, sampling=SimpleNamespace(delay=CYCLE / 2, reads=(CYCLE / 2,))
+        ),
     }
     capture = Capture("made by hand", Fraction(1, 10**9), 0, int(starts[-1]), channels)
     return Context(capture, pins, None, streams)

@@ -108,6 +108,8 @@ def test_fields_of_an_hdl_source_are_found_by_their_codes(
     assert not sync.events.counts.any()
     assert sync.protection_errors == 0
     assert sync.interlaced
+    assert sync.intervals.of("active_words").values.tolist() == [1440]  # references 4.2
+    assert sync.intervals.of("line_words").values.tolist() == [words]
     assert sorted(sync.fields.offset.tolist()) == [0.0, 0.5]
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from rastertap.checks import timing_events, timing_fields, timing_present
+from rastertap.checks import timing_drift, timing_embedded, timing_events, timing_fields, timing_present
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
-from rastertap.checks.make import PRACTICE, none_allowed, not_measured
+from rastertap.checks.make import PRACTICE, not_measured
 from rastertap.checks.timing_rows import Row, finding_of, limits_of, rows, scaled
 from rastertap.standards.limits import DEFAULT_SET
 
@@ -26,6 +26,10 @@ IDS = (
     "timing.line_rate",
     "timing.field_rate",
     "timing.blanking",
+)
+DIGITAL = (
+    "The codes in the bus give digital blanking (see timing.embedded_picture); what makes the analogue signal"
+    " adds to it."
 )
 NO_LINE_SYNC = "No pin carries a line sync: lines are taken from where picture or border ends."
 NEEDS_WINDOW = {
@@ -74,12 +78,13 @@ class TimingCheck:
             yield timing_events.missing_lines(evidence, sync)
         yield timing_fields.missing_vsync(evidence, sync)
         if sync.kind == "embedded":
-            yield _protection(evidence, sync)
+            yield from timing_embedded.embedded(evidence, sync)
         yield timing_events.line_length(evidence, sync)
         if sync.kind != "vertical":
             yield timing_events.displaced(evidence, sync)
         yield from timing_fields.line_counts(evidence, sync, limits)
         yield from _from_rows(evidence, sync, limits)
+        yield from timing_drift.drifts(evidence, sync, limits)
 
 
 def _without_sync(evidence: Evidence) -> Iterator[Finding]:
@@ -89,20 +94,6 @@ def _without_sync(evidence: Evidence) -> Iterator[Finding]:
     reason = f"No sync: {evidence.missing.get('sync', 'not found')}."
     for finding in IDS:
         yield alone if alone is not None and finding == alone.id else not_measured(finding, reason)
-
-
-def _protection(evidence: Evidence, sync: Sync) -> Finding:
-    count = sync.protection_errors
-    some = f"{count} embedded timing codes with wrong protection bits: bus bits misread, stuck or swapped."
-    return none_allowed(
-        "sync.protection",
-        (),
-        count,
-        evidence,
-        none="All embedded timing codes have their protection bits right.",
-        some=some,
-        source="BT.656 protection bits (references 4.1)",
-    )
 
 
 def _from_rows(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Finding]:
@@ -115,7 +106,9 @@ def _from_rows(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> I
         yield not_measured("timing.field_rate", "No whole field in the capture.")
     if "hsync_width" not in found:
         yield not_measured("sync.width", "No line sync pulse whose width could be measured.")
-    if "line_blanking" not in found:
+    if sync.kind == "embedded":
+        yield not_measured("timing.blanking", DIGITAL)
+    elif "line_blanking" not in found:
         yield from _picture_edge(evidence, sync, limits)
     if evidence.limits != DEFAULT_SET:
         yield from _lacking(sync, found, limits)
@@ -171,7 +164,7 @@ def _picture_edge(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -
     frames, clock = evidence.frames, evidence.pixel_clock
     if frames is not None and frames.active is not None and clock is not None:
         # The active area holds over all fields: a bit that flips in the blanking is not the picture's edge.
-        pixel, area = clock.period.value * tick * 1e6, frames.active
+        pixel, area = clock.period.value * tick * 1e6 / frames.pixels_per_clock, frames.active
         back = area.x * pixel - width * tick * 1e6
         front = (frames.pixels_per_line - area.x - area.width) * pixel
     text = (

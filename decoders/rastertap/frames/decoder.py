@@ -10,7 +10,7 @@ import numpy as np
 from rastertap.errors import DecodeError
 from rastertap.frames.active import blanking_code, find_active, grown
 from rastertap.frames.model import FieldKind, Frame, FrameNote, Frames
-from rastertap.frames.raster import LineGrid, line_grid, read_codes, rows
+from rastertap.frames.raster import LineGrid, line_grid, read_codes, read_times, rows
 from rastertap.frames.steadiness import begin, extend
 from rastertap.frames.weave import weave
 from rastertap.match import Match
@@ -78,13 +78,14 @@ class FrameDecoder:
         sync = cast("Sync", context.streams["sync"])
         bus = cast("ColourBus", context.streams["colour_bus"])
         counted = context.counted
-        grid = line_grid(sync.lines, clock, counted)
+        reads = bus.sampling.reads
+        grid = line_grid(sync.lines, clock, counted, len(reads))
         if grid.pixels < 1:
             raise DecodeError("no pixel clock runs through the lines")
         spans = _spans(sync)
         if not spans:
             raise DecodeError("no field begins in the capture, and no piece of one is long enough")
-        times = np.rint(clock.edges + bus.sampling.delay).astype(np.int64)
+        times = read_times(clock, reads)
         codes, unsure = read_codes(bus.bits, times, context.step)
         fields = [
             _frame(i, span, _arrange(span, codes, unsure, grid), len(bus.bits))
@@ -94,10 +95,10 @@ class FrameDecoder:
         frames = [replace(f, index=i) for i, f in enumerate([*fields, *woven])]
         before = cast("Frames | None", context.before.get("frames"))
         whole = [f for f in fields if f.complete] or fields
-        width = max(1, round(sync.line_width.value / clock.period.value))
+        width = max(1, round(sync.line_width.value / clock.period.value * len(reads)))
         blank = blanking_code(whole, width) if before is None else before.blank_code
         windows = None
-        if (window := _window_channel(context)) is not None:
+        if (window := sync.window or _window_channel(context)) is not None:
             levels, doubtful = read_codes([window], times, context.step)
             shown = [_frame(i, s, _arrange(s, levels, doubtful, grid), 1) for i, s in enumerate(spans)]
             windows = _windows([*shown, *(weave(shown, sync) if woven else [])])
@@ -108,12 +109,15 @@ class FrameDecoder:
                 shown += weave(shown, sync) if woven else []
                 windows = {i: windows[i] & (f.codes != shut) & ~f.unsure for i, f in enumerate(shown)}
         areas, how = find_active(frames, blank, windows)
+        if sync.window is not None and windows is not None:
+            how = "from the timing codes in the bus (SAV, EAV and V)"
         areas = areas if before is None else grown(before.areas, areas)
         kept = [f for f in frames if counted[0] <= f.start < counted[1]]
         first = len(before.notes) if before is not None else 0
         kept = [replace(f, index=first + i) for i, f in enumerate(kept)]
         steadiness = _steadiness(kept, areas, len(bus.bits), {} if before is None else before.steadiness)
-        return _frames(kept, areas, how, blank, grid, steadiness=steadiness)
+        found = _frames(kept, areas, how, blank, grid, steadiness=steadiness)
+        return replace(found, pixels_per_clock=len(reads))
 
     def join(self, earlier: Frames, later: Frames, at: int) -> Frames:  # noqa: ARG002 - decode() keeps what counts
         """Keep the first few frames and the last ones, and the notes of all.

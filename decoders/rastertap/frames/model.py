@@ -104,7 +104,7 @@ class Frames:
     blank_code : int
         Colour code in the line sync.
     pixels_per_line : int
-        Pixel clocks in most lines.
+        Pixels, blanking included, in most lines: one a pixel clock cycle, or two.
     lines_right, lines_counted : int
         Lines that have exactly that many, and all whose length was measured.
     shown, used : ndarray of uint32
@@ -112,6 +112,8 @@ class Frames:
         none is complete), sorted.
     steadiness : mapping of FieldKind to Steadiness
         How the complete fields of each kind agree; woven frames are not compared.
+    pixels_per_clock : int
+        2 when the bus changes with both edges of the pixel clock.
     """
 
     frames: tuple[Frame, ...]
@@ -125,6 +127,21 @@ class Frames:
     shown: NDArray[np.uint32]
     used: NDArray[np.uint32]
     steadiness: Mapping[FieldKind, Steadiness]
+    pixels_per_clock: int = 1
+
+    @property
+    def clocks_per_line(self) -> int | float:
+        """Pixel clock cycles in most lines; half ones only where a cycle has two pixels."""
+        clocks = self.pixels_per_line / self.pixels_per_clock
+        return int(clocks) if clocks.is_integer() else clocks
+
+    @property
+    def clock_words(self) -> str:
+        """Say how many pixel clocks a line has, and how many pixels where that is another number."""
+        text = f"{self.clocks_per_line} pixel clocks a line"
+        if self.pixels_per_clock == 1:
+            return text
+        return f"{text}, {self.pixels_per_line} pixels on both their edges"
 
     @property
     def steady_lines(self) -> float:

@@ -25,9 +25,9 @@ class LineGrid:
     Parameters
     ----------
     first : ndarray of int64, shape (lines,)
-        Index of the clock edge at which the line begins; may lie outside the clock's edges.
+        Index of the pixel with which the line begins; may lie outside the clock's edges.
     pixels : int
-        Pixel clocks in most lines.
+        Pixels (clock cycles, or half cycles) in most lines.
     right, counted : int
         Lines with exactly that many, and all whose length was measured, among those that count.
     """
@@ -64,15 +64,21 @@ def read_codes(
     return codes, unsure
 
 
-def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int]) -> LineGrid:
-    """Find the clock edge that each line begins with; lines that start in ``span`` (ticks) are counted.
+def read_times(clock: PixelClock, reads: Sequence[float]) -> NDArray[np.int64]:
+    """Give the times, ticks, at which the bus is read: ``reads`` ticks after every rising edge."""
+    times = np.rint(clock.edges[:, None] + np.asarray(reads)).astype(np.int64)
+    return np.asarray(times.ravel(), np.int64)
+
+
+def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int], per_cycle: int = 1) -> LineGrid:
+    """Find the pixel that each line begins with; lines that start in ``span`` (ticks) are counted.
 
     The line sync comes at some constant delay after a clock edge. Both are seen on the sampling grid, so a
     delay near zero would fall now before, now after that edge; the mean delay decides for all lines.
     """
     edges, period, starts = clock.edges, clock.period.value, lines.starts
     index = np.clip(np.searchsorted(edges, starts, side="right") - 1, 0, edges.size - 1)
-    place = index + (starts - edges[index]) / period
+    place = per_cycle * (index + (starts - edges[index]) / period)
     known = lines.measured & (starts >= edges[0]) & (starts <= edges[-1])
     common = float(np.angle(np.exp(2j * np.pi * place[known]).mean()) / (2 * np.pi)) if known.any() else 0.0
     first = np.round(place - common).astype(np.int64)

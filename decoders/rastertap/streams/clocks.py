@@ -17,6 +17,8 @@ SLOWEST_CLOCK_S = 1.5e-6
 FEWEST_CYCLES = 200
 LOCKED = 0.5
 """Concentration of bus changes within the clock cycle from which the bus keeps to the clock."""
+CLEARLY = 0.1
+"""By how much the bus must keep better to both edges of a clock than to one, to be of double rate."""
 CHANGES_COMPARED = 20_000
 
 
@@ -42,13 +44,13 @@ def _data_changes(behaviours: dict[str, Behaviour], clocks: dict[str, float]) ->
 
 
 def _keeping(
-    changes: list[NDArray[np.int64]], clock: NDArray[np.int64]
+    changes: list[NDArray[np.int64]], clock: NDArray[np.int64], rate: int = 1
 ) -> tuple[float, list[NDArray[np.int64]]]:
     """How well the better half of the channels keep to a clock, and the changes of those that do.
 
-    Half of them: a channel may carry something else, or be full of crosstalk.
+    Half of them: a channel may carry something else, or be full of crosstalk. ``rate`` 2: to both its edges.
     """
-    each = sorted(((concentration(phases(c, clock)), i) for i, c in enumerate(changes)), reverse=True)
+    each = sorted(((concentration(rate * phases(c, clock)), i) for i, c in enumerate(changes)), reverse=True)
     better = each[: -(-len(each) // 2)]
     lock = float(np.mean([score for score, _ in better])) if better else 0.0
     return lock, [changes[i] for score, i in each if score >= LOCKED]
@@ -64,7 +66,9 @@ def _slot_share(changes: NDArray[np.int64], slow: NDArray[np.int64], parts: int)
     return float(inside.max() / phase.size)
 
 
-def pick_pixel_clock(behaviours: dict[str, Behaviour]) -> tuple[dict[str, float], str, tuple[str, ...]]:
+def pick_pixel_clock(
+    behaviours: dict[str, Behaviour],
+) -> tuple[dict[str, float], str, int, tuple[str, ...]]:
     """Find the clock-like channels and the one that the pixels keep to.
 
     Parameters
@@ -78,23 +82,31 @@ def pick_pixel_clock(behaviours: dict[str, Behaviour]) -> tuple[dict[str, float]
         Score of each clock-like channel.
     chosen : str
         The pixel clock's channel, or empty.
+    rate : int
+        Pixels a cycle: 2 when the bus changes with both edges.
     why : tuple of str
         The evidence.
     """
     clocks = {name: score for name, b in behaviours.items() if (score := clock_score(b)) > 0}
     if not clocks:
-        return clocks, "", ()
+        return clocks, "", 1, ()
     changes = _data_changes(behaviours, clocks)
     edges = {name: behaviours[name].channel.edges_to(HIGH) for name in clocks}
     keeping = {name: _keeping(changes, edges[name]) for name in clocks}
     lock = {name: found[0] for name, found in keeping.items()}
     period = {name: behaviours[name].leading.period for name in clocks}
-    locked = sorted((n for n in clocks if lock[n] >= LOCKED), key=lambda n: period[n])
+    # Changes at one place in the cycle agree less at twice its rate; at two places half a cycle apart, more.
+    twice = {name: _keeping(changes, edges[name], 2)[0] for name in clocks}
+    double = {n for n in clocks if twice[n] >= max(LOCKED, lock[n] + CLEARLY)}
+    locked = sorted((n for n in clocks if lock[n] >= LOCKED and n not in double), key=lambda n: period[n])
     if not locked:
+        if double:
+            chosen = min(double, key=lambda n: period[n])
+            return clocks, chosen, 2, (f"the bus changes keep to both its edges ({twice[chosen]:.2f} of 1)",)
         if changes:
-            return clocks, "", ("no clock that the colour bus keeps to",)
+            return clocks, "", 1, ("no clock that the colour bus keeps to",)
         fastest = min(clocks, key=lambda n: period[n])
-        return clocks, fastest, ("the fastest clock; no bus activity to tell by",)
+        return clocks, fastest, 1, ("the fastest clock; no bus activity to tell by",)
     chosen = locked[0]
     for slower in locked[1:]:
         parts = round(period[slower] / period[chosen])
@@ -102,7 +114,7 @@ def pick_pixel_clock(behaviours: dict[str, Behaviour]) -> tuple[dict[str, float]
         kept = np.concatenate(keeping[chosen][1])
         if parts > 1 and _slot_share(kept, edges[slower], parts) >= 0.999:  # noqa: PLR2004
             chosen = slower
-    return clocks, chosen, (f"the bus changes keep to it ({lock[chosen]:.2f} of 1)",)
+    return clocks, chosen, 1, (f"the bus changes keep to it ({lock[chosen]:.2f} of 1)",)
 
 
 def rate_words(b: Behaviour, line: float) -> str:

@@ -87,12 +87,14 @@ class _ColourBus:
             raise DecodeError(
                 f"the pixel clock is a {type(clock).__name__}, which this decoder does not know"
             )
-        fixed = None if options.delay_ns is None else options.delay_ns * 1e-9 / float(context.capture.tick)
+        fixed: tuple[float, ...] = ()
+        if options.delay_ns is not None:
+            fixed = (options.delay_ns * 1e-9 / float(context.capture.tick),)
         before = context.before.get("colour_bus")
-        if fixed is None and isinstance(before, ColourBus):
+        if not fixed and isinstance(before, ColourBus):
             # One sampling point for the whole capture: pieces read at different phases would not compare.
-            fixed = before.sampling.delay
-        sampling = find_sampling_point(bits, clock, context.step, fixed_delay=fixed)
+            fixed = before.sampling.reads
+        sampling = find_sampling_point(bits, clock, context.step, fixed=fixed)
         colours, source = self.colours(context, len(bits))
         return ColourBus("coded" if colours is None else colours.name, bits, colours, source, sampling)
 

@@ -174,12 +174,14 @@ class Intervals:
     style : CompositeStyle or None
         Of a composite sync's field sync.
     window : str
-        Where the porches come from: ``display_enable``, ``blank``, ``picture`` (its own edge) or empty.
+        Where the porches come from: ``display_enable``, ``blank``, ``codes`` (embedded), ``picture`` (its own
+        edge) or empty.
     tallies : mapping of str to Tally
         By quantity: ``line_period``, ``hsync_width``, ``equalising_pulse``, ``broad_pulse``, ``serration``,
         ``front_porch``, ``back_porch``, ``sync_to_active``, ``line_blanking``, ``field_blanking``,
         ``blanking_to_equalising``, ``vsync_width``; counts a field: ``broad_pulses``,
-        ``equalising_before``, ``equalising_after``, ``active_lines``; ``lines_to_active`` (lines);
+        ``equalising_before``, ``equalising_after``, ``active_lines``; ``active_words``, ``line_words``
+        (embedded codes: words from SAV to EAV, and from EAV to EAV); ``lines_to_active`` (lines);
         ``field_blanking_to_sync``; ``picture_from``, ``picture_to`` (colour bus, from and to line sync);
         ``field_phase`` (lines from line sync to field sync).
     """
@@ -226,6 +228,8 @@ class Sync:
         What does not fit.
     protection_errors : int
         Embedded codes whose protection bits do not fit; 0 for other kinds.
+    window : Channel or None
+        Display enable as codes embedded in the bus have it; dropped once pieces are joined.
     """
 
     kind: SyncKind
@@ -243,6 +247,7 @@ class Sync:
     intervals: Intervals
     events: Events
     protection_errors: int = 0
+    window: Channel | None = None
 
 
 @dataclass(frozen=True)
@@ -311,6 +316,8 @@ class SamplingPoint:
         When each bit changes, bit 0 first.
     unseen : float, 0..1
         Part of the analyser's step in which no clock edge is due: delays are unsure by as much of a step.
+    second : float or None
+        From the rising edge to the sampling point of the cycle's other pixel, ticks, where there are two.
     cycles_per_pixel : int
         Clock cycles to a pixel: above 1 the picture's pixels are that much wider than the clock allows.
     pixels_per_cycle : int
@@ -324,9 +331,15 @@ class SamplingPoint:
     changes: NDArray[np.int64]
     stray: int
     bits: tuple[BitDelay, ...] = ()
+    second: float | None = None
     unseen: float = 1.0
     cycles_per_pixel: int = 1
     pixels_per_cycle: int = 1
+
+    @property
+    def reads(self) -> tuple[float, ...]:
+        """Sampling points of the pixels of a cycle, ticks after the rising edge, in order."""
+        return (self.delay,) if self.second is None else (self.delay, self.second)
 
     def joined(self, later: SamplingPoint) -> SamplingPoint:
         """Take the changes of a later piece in: the tighter margins, both histograms."""

@@ -156,6 +156,9 @@ def _refuse_alias(context: Context, name: str, rising: Ints, record: ClockRecord
     slow = [t for t, count in zip(moving, short, strict=True) if count <= SHORT_SHARE * t.size]
     if 2 * len(slow) >= len(moving) and _keeping(np.concatenate(slow), rising, period) > KEEPING:
         return
+    seen = period / 2 > FEWEST_SAMPLES_A_CYCLE * record.step
+    if seen and _keeping(np.concatenate(moving), rising, period / 2) > KEEPING:
+        return  # a pixel on each of the clock's edges
     cycle = f"a cycle ({period * record.tick_s * 1e9:.1f} ns) of the clock on {name}"
     raise DecodeError(
         f"{sum(short)} times a colour bit changes back sooner than {cycle}: undersampled, what is seen is the"

@@ -50,6 +50,10 @@ class Survey:
         Line period in ticks, or 0.
     sync : str
         Channel with the best line sync, or empty.
+    clocks : dict of str to float
+        Clock-like channels with their scores.
+    rate : int
+        Pixels in a cycle of the pixel clock.
     """
 
     behaviours: dict[str, Behaviour]
@@ -58,6 +62,7 @@ class Survey:
     line: float = 0.0
     sync: str = ""
     clocks: dict[str, float] = field(default_factory=dict)
+    rate: int = 1
 
 
 def line_like(b: Behaviour) -> bool:
@@ -158,7 +163,7 @@ def colour_score(b: Behaviour, survey: Survey) -> Match:
     why, score = [], 0.5
     if survey.clock:
         clock = survey.behaviours[survey.clock].channel.edges_to(HIGH)
-        lock = concentration(phases(b.channel.ticks[:20_000], clock))
+        lock = concentration(survey.rate * phases(b.channel.ticks[:20_000], clock))
         why.append(f"changes keep to the pixel clock ({lock:.2f} of 1)")
         score *= lock
     if survey.sync:

@@ -41,17 +41,18 @@ WINDOW = 0.31
 EXPECTED = 0.04
 """What it counts that the board file expects a role: enough to decide between two that fit equally well."""
 NOT_TAPPED = 0.1
-"""What it counts against blanking that the board file taps none: a plain picture behaves like it."""
+"""What it counts against blanking, on a channel that the board file lists, that it taps none: a plain picture
+behaves like it."""
 SINGLE: tuple[Role, ...] = ("pixel_clock", "hsync", "vsync", "csync", "blank", "display_enable", "subcarrier")
 
 
 def _survey(capture: Capture, step: float) -> Survey:
     """Find clock and line sync; what is shorter than a pixel is then taken out of the other channels."""
     raw = {c.name: Behaviour(c, capture, step) for c in capture.channels}
-    clocks, clock, why = pick_pixel_clock(raw)
-    survey = Survey(raw, clock, why, clocks=clocks)
+    clocks, clock, rate, why = pick_pixel_clock(raw)
+    survey = Survey(raw, clock, why, clocks=clocks, rate=rate)
     if clock:
-        shortest = RUNT * raw[clock].leading.period
+        shortest = RUNT * raw[clock].leading.period / rate
         cleaned = {n: b.channel if n in clocks else settled(b.channel, shortest) for n, b in raw.items()}
         changed = {n: c for n, c in cleaned.items() if c is not raw[n].channel}
         survey.behaviours = raw | {n: Behaviour(c, capture, step) for n, c in changed.items()}
@@ -118,7 +119,8 @@ def _assign(scores: Sequence[dict[Role, Match]], expected: Sequence[str]) -> lis
     wanted = np.array([[kind_of(role) == kind for role in slots] for kind in expected])
     table += EXPECTED * (wanted & (table > OTHER))
     if any(expected) and "window" not in expected:
-        table[:, [i for i, role in enumerate(slots) if kind_of(role) == "window"]] -= NOT_TAPPED
+        windows = np.array([kind_of(role) == "window" for role in slots])
+        table -= NOT_TAPPED * np.outer([bool(kind) for kind in expected], windows)
     table[:, [i for i, role in enumerate(slots) if role == "other"]] = OTHER
     best: list[Role] = [slots[column] for column in table.argmax(axis=1)]
     if all(best.count(role) <= 1 for role in SINGLE):

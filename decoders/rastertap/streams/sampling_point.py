@@ -40,8 +40,10 @@ def change_offsets(ticks: NDArray[np.int64], clock: PixelClock) -> NDArray[np.fl
     return np.asarray(ticks[steady] - edges[cycle[steady]], np.float64)
 
 
-def _widest_gap(offsets: NDArray[np.float64], period: float) -> tuple[float, float, int]:
-    """Widest part of the cycle with hardly any change in it: start, length (ticks), and changes inside."""
+def _quiet(
+    offsets: NDArray[np.float64], period: float, pixels: int
+) -> list[tuple[float, float, int]]:
+    """Widest parts of the cycle with hardly any change, one a pixel: start, length (ticks), changes inside."""
     counts = np.bincount((offsets % period / period * BINS).astype(np.int64) % BINS, minlength=BINS)
     values = np.sort(offsets % period)
     # Drop the values in the least populated bins, up to the stray share.
@@ -49,10 +51,12 @@ def _widest_gap(offsets: NDArray[np.float64], period: float) -> tuple[float, flo
     dropped = order[np.cumsum(counts[order]) <= STRAY * values.size]
     kept = values[~np.isin((values / period * BINS).astype(np.int64) % BINS, dropped)]
     around = np.diff(np.append(kept, kept[0] + period))
-    widest = int(np.argmax(around))
-    start, length = float(kept[widest]), float(around[widest])
-    inside = (offsets - start) % period
-    return start, length, int(((inside > 0) & (inside < length)).sum())
+    found = []
+    for widest in np.argsort(around, kind="stable")[::-1][:pixels]:
+        start, length = float(kept[widest]), float(around[widest])
+        inside = (offsets - start) % period
+        found.append((start, length, int(((inside > 0) & (inside < length)).sum())))
+    return found
 
 
 def _bit_delays(
@@ -87,10 +91,31 @@ def pixels_per_cycle(offsets: NDArray[np.float64], period: float) -> int:
     return 2 if twice > DOUBLE[0] and once < DOUBLE[1] else 1
 
 
+def _distances(
+    delay: float, windows: list[tuple[float, float, int]], period: float
+) -> tuple[float, float]:
+    """Ticks from the changes before a sampling point, and to those after it; its own window is the nearest."""
+    each = [((delay - start) % period, length) for start, length, _ in windows]
+    before, length = min(each)
+    return before, length - before
+
+
 def find_sampling_point(
-    bits: Sequence[Channel], clock: PixelClock, step: float, *, fixed_delay: float | None = None
+    bits: Sequence[Channel], clock: PixelClock, step: float, *, fixed: Sequence[float] = ()
 ) -> SamplingPoint:
-    """Choose the sampling point: the middle of the quiet window, or ``fixed_delay`` after the rising edge.
+    """Choose the sampling point: the middle of the quiet window.
+
+    Parameters
+    ----------
+    bits : sequence of Channel
+        Colour bus.
+    clock : PixelClock
+        Its clock.
+    step : float
+        Sampling step, ticks.
+    fixed : sequence of float
+        Ticks after the rising edge to read at instead, one a pixel of the cycle; of one, the other follows half
+        a cycle later.
 
     Raises
     ------
@@ -102,9 +127,13 @@ def find_sampling_point(
     together = np.concatenate(offsets) if offsets else np.empty(0)
     if not together.size:
         raise DecodeError("the colour bus never changes while the pixel clock runs")
-    start, length, stray = _widest_gap(together, period)
-    delay = (start + length / 2 if fixed_delay is None else fixed_delay) % period
-    before = (delay - start) % period
+    pixels = pixels_per_cycle(together, period)
+    windows = _quiet(together, period, pixels)
+    chosen = [start + length / 2 for start, length, _ in windows]
+    if fixed:
+        chosen = [fixed[0], *fixed[1:], fixed[0] + period / 2][:pixels]
+    reads = sorted(delay % period for delay in chosen)
+    around = [_distances(delay, windows, period) for delay in reads]
     histogram = np.stack(
         [np.bincount((o % period / period * BINS).astype(np.int64) % BINS, minlength=BINS) for o in offsets]
     )
@@ -112,14 +141,15 @@ def find_sampling_point(
     # much of it shows depends on how far the changes come round the grid; uniform in between (GUM 4.3.7).
     spread = step / np.sqrt(12)
     return SamplingPoint(
-        delay=delay,
-        phase=delay / period,
-        margin_before=Measured(before + step / 2, spread, "ticks"),
-        margin_after=Measured(length - before + step / 2, spread, "ticks"),
+        delay=reads[0],
+        phase=reads[0] / period,
+        margin_before=Measured(min(before for before, _ in around) + step / 2, spread, "ticks"),
+        margin_after=Measured(min(after for _, after in around) + step / 2, spread, "ticks"),
         changes=histogram,
-        stray=stray,
-        bits=_bit_delays(bits, offsets, period, step),
+        stray=sum(stray for _, _, stray in windows),
+        bits=_bit_delays(bits, offsets, period / pixels, step),
+        second=reads[1] if pixels > 1 else None,
         unseen=1.0 if clock.record is None else unseen_part(clock.record.coverage),
         cycles_per_pixel=cycles_per_pixel(bits, clock),
-        pixels_per_cycle=pixels_per_cycle(together, period),
+        pixels_per_cycle=pixels,
     )

@@ -20,13 +20,25 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from rastertap.capture.model import Channel
     from rastertap.roles import Polarity
     from rastertap.streams.interface import Context
     from rastertap.streams.model import CompositeStyle, SyncKind
     from rastertap.streams.pulses import Pulses
 
-USUAL_WIDTH = 0.3
-"""Pulses within this part of the usual width are taken to measure it."""
+_PORCHES = ("front_porch", "back_porch", "sync_to_active")
+NO_LINE_SYNC: dict[str, tuple[str, ...]] = {
+    "blanking": _PORCHES,
+    "embedded": (
+        *_PORCHES,
+        "line_blanking",
+        "field_blanking",
+        "field_blanking_to_sync",
+        "blanking_to_equalising",
+    ),
+}
+"""What cannot be measured where lines begin with the end of the picture: there is no sync to measure from.
+Codes in the bus give digital blanking; the analogue one is another (BT.601: 720 pixels hold its line)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +67,7 @@ class Parts:
         Leading edge of each field sync's first pulse, equalising pulses included.
     fields, interlaced
         When the decoder knows the fields better than by where their syncs fall in the lines.
-    protection_errors : int
+    protection_errors, window
         As in `Sync`.
     """
 
@@ -73,6 +85,7 @@ class Parts:
     begins: NDArray[np.int64] | None = None
     fields: tuple[Fields, bool | None] | None = None
     protection_errors: int = 0
+    window: Channel | None = None
 
 
 def build(context: Context, parts: Parts) -> Sync:
@@ -95,7 +108,7 @@ def build(context: Context, parts: Parts) -> Sync:
     events = gather(odd if parts.kind != "vertical" else [], lines, fields, span)
     counted = good & (begun >= span[0]) & (begun < span[1])
     inside = (lines.starts >= span[0]) & (lines.starts < span[1])
-    role, window = window_channel(context)
+    role, window = window_channel(context) if parts.window is None else ("codes", parts.window)
     begins = parts.fields_at.starts if parts.begins is None else parts.begins
     tallies: dict[str, Tally] = {
         **parts.tallies,
@@ -103,15 +116,12 @@ def build(context: Context, parts: Parts) -> Sync:
         "hsync_width": tally(lines.widths[proper & inside]),
         **_field_tallies(fields, lines, span),
     }
-    if window is not None and parts.kind != "embedded":
+    if window is not None:
         tallies |= window_tallies(window, lines, fields, period, begins=begins, span=span)
         if parts.style != "equalised":
             tallies.pop("blanking_to_equalising", None)
-        if (
-            parts.kind == "blanking"
-        ):  # its lines begin where the picture ends: no sync to measure porches from
-            for porch in ("front_porch", "back_porch", "sync_to_active"):
-                tallies.pop(porch, None)
+        for unknown in NO_LINE_SYNC.get(parts.kind, ()):
+            tallies.pop(unknown, None)
     else:
         role = ""
     bits = tuple(context.capture.channel(p.channel) for p in context.pins_with("colour"))
@@ -136,6 +146,7 @@ def build(context: Context, parts: Parts) -> Sync:
         intervals=intervals,
         events=events,
         protection_errors=parts.protection_errors,
+        window=parts.window,
     )
     return _derived(sync)
 
@@ -223,6 +234,7 @@ def join_syncs(earlier: Sync, later: Sync, at: int) -> Sync:
         interlaced=later.interlaced if earlier.interlaced is None else earlier.interlaced,
         glitches=np.concatenate((earlier.glitches, later.glitches))[:MAX_GLITCHES],
         steps=none,
+        window=None,
         intervals=intervals,
         events=join_events(earlier.events, later.events),
         protection_errors=earlier.protection_errors + later.protection_errors,

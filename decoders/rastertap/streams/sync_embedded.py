@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING, ClassVar, cast
 
 import numpy as np
 
+from rastertap.capture.model import HIGH, LOW, Channel
 from rastertap.errors import DecodeError
 from rastertap.match import Match
-from rastertap.streams.embedded import TimingCodes, find_codes
+from rastertap.streams.embedded import CODE_WORDS, TimingCodes, find_codes
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.model import Fields, Sync
 from rastertap.streams.pulses import Pulses
 from rastertap.streams.sync_build import Parts, build, join_syncs
+from rastertap.streams.tally import Tally, tally
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -88,6 +90,7 @@ class EmbeddedSync:
         found = track(starts, widths, context.capture, context.step, tolerance=options.tolerance)
         fields = _fields(codes, edges, found.lines, found.period)
         bus = cast("ColourBus", context.streams["colour_bus"])
+        clock = cast("PixelClock", context.streams["pixel_clock"])
         return build(
             context,
             Parts(
@@ -101,7 +104,9 @@ class EmbeddedSync:
                 field_polarity=None,
                 plain=np.ones(found.lines.starts.size, bool),
                 fields=fields,
+                tallies=_word_counts(codes, edges, context.counted),
                 protection_errors=_counted(codes, words, edges, context.counted),
+                window=_window(codes, edges, bus.sampling.delay - clock.period.value / 2),
             ),
         )
 
@@ -120,6 +125,30 @@ def _useless(codes: TimingCodes) -> str:
             " its bits are in another order, stuck or bridged"
         )
     return ""
+
+
+def _pictures(codes: TimingCodes) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Give the first word of each line's picture, and the EAV that ends it."""
+    begins = ~codes.end[:-1] & ~codes.blanking[:-1] & codes.end[1:]
+    return codes.words[:-1][begins] + CODE_WORDS, codes.words[1:][begins]
+
+
+def _window(codes: TimingCodes, edges: NDArray[np.int64], early: float) -> Channel:
+    """Display enable of the codes: high from SAV to EAV, ``early`` ticks after those words' clock edges."""
+    begin, end = _pictures(codes)
+    at = np.stack((edges[begin], edges[end]), axis=1).ravel() + round(early)
+    return Channel("", LOW, at, np.tile(np.array([HIGH, LOW], np.uint8), begin.size))
+
+
+def _word_counts(codes: TimingCodes, edges: NDArray[np.int64], span: tuple[int, int]) -> dict[str, Tally]:
+    """Count the words of the picture of each line, and of the whole line."""
+    begin, end = _pictures(codes)
+    lines = codes.words[codes.end]
+    inside = [(edges[w] >= span[0]) & (edges[w] < span[1]) for w in (begin, lines[:-1])]
+    return {
+        "active_words": tally((end - begin)[inside[0]]),
+        "line_words": tally(np.diff(lines)[inside[1]]),
+    }
 
 
 def _counted(

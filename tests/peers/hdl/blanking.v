@@ -8,11 +8,10 @@
 module blanking_bench;
   integer CLOCKS = 432, LINES = 625, INTERLACED = 1, HALVES = 0, BORDER = 1, DOUBLE = 0, FIELDS = 3, START = 400;
   integer FIRST = 45, LAST = 620, HALF = 74074, WIDTH = 352, DRIFT = 0;
-  // HALF: half a clock, ps. WIDTH: active pixels. DRIFT: fs that every line's half clocks are longer than the line's before.
+  // HALF: half a clock, ps. WIDTH: active pixels. DRIFT: fs that every line is longer than the one before.
   reg clock = 0, hblank = 1, vblank = 1, blank = 1;
   reg [3:0] colour = 0;
   integer pixels, x, h, halves, in_field, whole, row, parity, fields = 0, file, seen, code, left, on, line = 0, v, was_v = 1;
-  integer half_now;
   reg [31:0] hash;
 
   function integer visible(input integer place, input integer pixel);  // place: half-line in the field of this line's start
@@ -48,7 +47,6 @@ module blanking_bench;
         row = 0;
       end
       was_v = v;
-      half_now = HALF + (DRIFT * line) / 1000;
       for (x = 0; x < pixels; x = x + 1) begin
         hash = (x * 73 + (x * x) / 7 + row * 29 + (row * row) / 3 + fields * 131) ^ (row * x);
         code = 1 + (hash ^ (hash >> 7)) % 14;
@@ -60,12 +58,13 @@ module blanking_bench;
         on = visible(in_field, x);
         colour <= #3000 code; hblank <= #3000 (x >= WIDTH); vblank <= #3000 !on; blank <= #3000 !(on && x < WIDTH);
         if (DOUBLE) begin
-          clock = !(x % 2); #(half_now);
+          clock = !(x % 2); #(HALF);
         end else begin
-          clock = 1; #(half_now) clock = 0; #(half_now);
+          clock = 1; #(HALF) clock = 0; #(HALF);
         end
       end
       if (v) begin $fwrite(file, "\n"); row = row + 1; end
+      #(64 + (DRIFT * line) / 1000);
       line = line + 1;
       h = (h + 2) % (2 * halves);
     end

@@ -8,6 +8,7 @@ module bt656_bench;
   reg clock = 0;
   reg [7:0] data = 8'h80;
   integer line, lines, blanks, word, field_changes = 0, codes = 0, wrong = 0, seen, facts;
+  integer WIDTH = 1440, pictures, value;  // WIDTH: active words; the line keeps its length
   reg f, v, last_f;
 
   function f_of(input integer n);
@@ -44,7 +45,9 @@ module bt656_bench;
     seen = $value$plusargs("START_LINE=%d", START_LINE); seen = $value$plusargs("WRONG_EVERY=%d", WRONG_EVERY);
     seen = $value$plusargs("WRONG_MASK=%d", WRONG_MASK);
     lines = L625 ? 625 : 525;
-    blanks = L625 ? 280 : 268;
+    seen = $value$plusargs("WIDTH=%d", WIDTH);
+    blanks = (L625 ? 280 : 268) + 1440 - WIDTH;
+    pictures = $fopen("pictures.txt");
     $dumpfile("bt656.vcd");
     $dumpvars(0, clock, data);
     line = START_LINE;
@@ -58,13 +61,19 @@ module bt656_bench;
       for (word = 0; word < blanks; word = word + 1) put(word % 2 ? 8'h10 : 8'h80);
       code(0);
       // Active words 1..254; each frame line has codes of its own, so that the order of the lines shows.
-      for (word = 0; word < 1440; word = word + 1)
-        put(v ? (word % 2 ? 8'h10 : 8'h80) : 1 + (word * 73 + word * word / 7 + line * 29) % 254);
+      if (!v) $fwrite(pictures, "%0d", line);
+      for (word = 0; word < WIDTH; word = word + 1) begin
+        value = v ? (word % 2 ? 8'h10 : 8'h80) : 1 + (word * 73 + word * word / 7 + line * 29) % 254;
+        if (!v) $fwrite(pictures, " %0d", value);
+        put(value);
+      end
+      if (!v) $fwrite(pictures, "\n");
       line = (line == lines) ? 1 : line + 1;
     end
     facts = $fopen("facts.txt");
     $fwrite(facts, "codes %0d\nwrong %0d\n", codes, wrong);
     $fclose(facts);
+    $fclose(pictures);
     $finish;
   end
 endmodule
