@@ -11,7 +11,14 @@ import numpy as np
 from rastertap.checks.wiring_look import Look, Looks, Twins, look, still
 from rastertap.roles import ROLES
 from rastertap.streams.role_coincidence import beside
-from rastertap.streams.role_moves import FEWEST_EXPLAINED, Move, connector_order, kind_of, moves
+from rastertap.streams.role_moves import (
+    FEWEST_EXPLAINED,
+    Move,
+    connector_order,
+    kind_of,
+    like_a_window,
+    moves,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -42,6 +49,10 @@ UNEXPLAINED = 2.0
 """Cost of a channel that nothing explains."""
 COLOURS_ONLY = 0.9
 """Cost of a moved connector that only colour bits speak for, which look like each other."""
+UNKNOWN = 0.3
+"""Cost of a wire that carries something on a place where nothing is meant."""
+ODD = 0.5
+"""Cost of activity, the connector moved, on a place whose signal the board file does not know."""
 LOST = 0.1
 """Cost of a signal that a moved connector no longer brings in: it says nothing for the move."""
 ALIKE = 0.12
@@ -210,12 +221,13 @@ class _Solver:
         faults = [] if move.kind == "none" else [Fault(move.kind, (), move.amount)]
         faults += _swaps(self.names, carries)
         for d, e in enumerate(carries):
-            faults += self._own(self.names[d], signals[self.names[e]], wild, listed=self._listed(move, e))
+            faults += self._own(self.names[d], signals[self.names[e]], wild, meant.get(self.names[e]))
         faults += _bridges(twins)
         faults += self._opposite(twins, signals)
         faults += self.crosstalk
         weight = {"mismatch": UNEXPLAINED, "swapped": 2 * MOVED_WIRE}
         cost = sum(weight.get(f.kind, 1.0) for f in faults) + 0.01 * abs(move.amount)
+        cost += ODD * sum(self._odd(self.names[d], self.names[e], move) for d, e in enumerate(carries))
         if move.kind != "none" and not self._tells(signals, carries):
             cost += COLOURS_ONLY
         cost += LOST * sum(n not in move.target for n in self.board.pins if self.signal(n) is not None)
@@ -240,21 +252,29 @@ class _Solver:
         pin = self.board.pins.get(name)
         return pin if pin is not None and pin.role != "other" else None
 
-    def _listed(self, move: Move, place: int) -> bool:
-        """Whether activity where no signal is meant is odd: it is when the whole connector has moved."""
-        return move.kind != "none" and move.meant_for.get(self.names[place], "") not in self.board.pins
+    def _odd(self, d: str, e: str, move: Move) -> bool:
+        """Whether a channel is active where a moved connector brings what the board file does not know."""
+        known = move.meant_for.get(e, "") in self.board.pins
+        return move.kind != "none" and not known and not still(self.looks.by_channel[d])
 
     def _is_fault(self, twins: Twins, signals: Mapping[str, BoardPin | None]) -> bool:
         """Whether two equal channels should differ."""
         first, second = signals[twins.first], signals[twins.second]
-        pins = [self.looks.by_channel[n].pin for n in (twins.first, twins.second)]
+        looks = [self.looks.by_channel[n] for n in (twins.first, twins.second)]
         if first is None and second is None:
             return False
         if first is not None and second is not None and first.role == second.role == "colour":
             if self.solved is None:
                 # Greys look like this: nothing can be said, and it is said that nothing can.
-                return any(p.role not in {"colour", "other"} for p in pins)
+                return any(o.pin.role not in {"colour", "other"} for o in looks)
             return tuple(sorted((first.bit or 0, second.bit or 0))) not in self.solved.alike
+        if (
+            (first is None or second is None)
+            and self.solved is None
+            and any("window" in o.roles for o in looks)
+        ):
+            # A plain picture is as bright as display enable is high.
+            return not all(o.pin.role in {"colour", "display_enable", "blank"} for o in looks)
         kinds = {s.role for s in (first, second) if s is not None}
         return not (self.short and kinds <= {"hsync", "csync"})
 
@@ -266,8 +286,8 @@ class _Solver:
         one, signal = self.looks.by_channel[d], signals[e]
         if signal is None:
             if d == e:
-                return 0.0 if still(one) or not self._listed(move, self.names.index(e)) else 0.5
-            return away if still(one) or d in wild else away + UNEXPLAINED
+                return ODD * self._odd(d, e, move)
+            return away if still(one) or d in wild else away + UNKNOWN
         if d in wild:
             return away + (0.0 if d == e else 0.3)
         fits = self.fits(one, signal)
@@ -294,7 +314,9 @@ class _Solver:
         if solution is None or one.channel not in solution.fits:
             if solution is not None and bit in solution.still and not one.loose and still(one):
                 return 0
-            unsolved = solution is None and "colour" in one.roles
+            # Blanking on a channel that the board file does not use is not taken for a bit.
+            spare = like_a_window(one.pin) and one.channel not in self.board.pins
+            unsolved = solution is None and "colour" in one.roles and not spare
             return 0 if unsolved and not one.loose and not still(one) else None
         found = [f for f in solution.fits[one.channel] if f.bit == bit]
         if found:
@@ -306,10 +328,18 @@ class _Solver:
         right = 0
         for d, e in enumerate(carries):
             one, signal = self.looks.by_channel[self.names[d]], signals[self.names[d]]
+            moving = d == e and signal is not None and not still(one)
             right += int(
-                d == e and signal is not None and not still(one) and self.fits(one, signal) is not None
+                moving
+                and signal is not None
+                and (self.fits(one, signal) is not None or self._mixed(one, signal))
             )
         return right
+
+    def _mixed(self, one: Look, signal: BoardPin) -> bool:
+        """Whether a channel shows its own bit of the known picture, and another that it is bridged to."""
+        mixes = self.solved.mixes.get(one.channel, ()) if self.solved is not None else ()
+        return signal.role == "colour" and any(signal.bit in {m.first, m.second} for m in mixes)
 
     def _tells(self, signals: Mapping[str, BoardPin | None], carries: Sequence[int]) -> bool:
         """Whether a signal that is unlike the others is found where it should be."""
@@ -320,11 +350,14 @@ class _Solver:
                 return True
         return False
 
-    def _own(self, name: str, signal: BoardPin | None, wild: set[str], *, listed: bool) -> list[Fault]:
+    def _own(self, name: str, signal: BoardPin | None, wild: set[str], meant: str | None) -> list[Fault]:
         """Faults of one channel by itself, given the signal that its wire should carry."""
         one = self.looks.by_channel[name]
         if signal is None:
-            return [Fault("mismatch", (name,))] if listed and not still(one) and name not in wild else []
+            # Where a moved connector brings in nothing at all, nothing can be seen.
+            return (
+                [Fault("mismatch", (name,))] if meant is None and not still(one) and name not in wild else []
+            )
         if name in wild:
             return []
         fits = self.fits(one, signal)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from rastertap.board.model import Board
     from rastertap.capture.model import Channel
     from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
@@ -270,14 +271,26 @@ def _solution(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None) 
     if not expected:
         return None
     found = solve(frames, bus, expected, bits) if frames is not None else None
-    strays = [p.channel for p in evidence.pins if p.kind == COLOUR_LIKE]
-    if found is not None and found.shown and not strays:
+    strays = [p.channel for p in evidence.pins if _may_be_a_bit(p, board)]
+    if found is not None and found.shown and (not strays or _all_found(found, bits)):
         return found
     lines = [*bus.bits, *map(evidence.capture.channel, strays)]
     second, step = 1 / float(evidence.capture.tick), evidence.capture.step
     rasters = own_lines(lines, clock, bus, step=step, second=second)
     other = solve_unplaced(rasters, [c.name for c in lines], expected, bits)
     return other if other is not None and other.shown else found
+
+
+def _may_be_a_bit(pin: Pin, board: Board) -> bool:
+    """Whether a channel that is not on the bus behaves like a colour bit, if of a plain picture."""
+    window = kind_of(pin.role) == "window" and pin.channel not in board.pins
+    return pin.kind == COLOUR_LIKE or window
+
+
+def _all_found(solution: BitSolution, bits: int) -> bool:
+    """Whether each bit that the picture moves is shown by a channel."""
+    shown = {fit.bit for fits in solution.fits.values() for fit in fits}
+    return shown | set(solution.still) >= set(range(bits))
 
 
 def _unlike_any(pin: Pin, repeated: Mapping[str, float], solution: BitSolution | None) -> bool:

@@ -8,6 +8,8 @@ from rastertap.checks.taps_loose import loose_words
 from rastertap.checks.wiring import role_words
 from rastertap.checks.wiring_look import still
 from rastertap.printable import plural, table_name
+from rastertap.streams.role_moves import kind_of
+from rastertap.streams.role_other import FEW
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -129,7 +131,23 @@ def bridge_words(fault: Fault, found: Explanation, board: Board | None) -> str:
     if mixes:
         rules = " or the ".join(dict.fromkeys(m.rule for m in mixes))
         return f"{names} touch: both show the {rules} of the two (wired-{rules.upper()})."
-    return f"{names} carry one and the same signal: they touch, or both are clipped to one pin."
+    text = f"{names} carry one and the same signal: they touch, or both are clipped to one pin."
+    return f"{text}{_may_be_loose(fault, found, board)}" if board is not None else text
+
+
+def _may_be_loose(fault: Fault, found: Explanation, board: Board) -> str:
+    """Say of two equal channels with few changes that one may only pick up the other."""
+    first, second = fault.channels
+    count = found.looks.channels[first].ticks.size
+    meant = {n: kind_of(board.pins[n].role) for n in fault.channels if n in board.pins}
+    odd = [n for n, kind in meant.items() if kind not in found.looks.by_channel[n].roles]
+    if count >= FEW or len(odd) != 1:
+        return ""
+    other = second if odd[0] == first else first
+    return (
+        f" With {plural(count, 'change')} to go by, it may as well be that {table_name(odd[0])} is loose and"
+        f" picks up {table_name(other)}."
+    )
 
 
 def open_words(name: str, found: Explanation, board: Board) -> str:

@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rastertap.streams.role_moves import likeliest_move
+from rastertap.streams.role_moves import like_a_window, likeliest_move
 from rastertap.streams.role_other import COLOUR_LIKE, STATIC_HIGH, STATIC_LOW
 
 if TYPE_CHECKING:
@@ -53,7 +53,9 @@ def _by_board(pins: tuple[Pin, ...], board: Board) -> dict[str, int]:
     placed = {n: meant.get(n, "") for n in (*colours, *still)}
     bits = {n: expected[m] for n, m in placed.items() if m in expected}
     missing = sorted(set(expected.values()) - {bits[n] for n in colours if n in bits})
-    strays = [n for n in colours if n not in bits]
+    # What may be blanking, on a channel that the board file does not use, stands in for no bit.
+    spare = {p.channel for p in pins if like_a_window(p) and p.channel not in board.pins}
+    strays = [n for n in colours if n not in bits and n not in spare]
     for name, bit in zip(strays, missing, strict=False):
         held = next((n for n in still if bits.get(n) == bit), "")
         bits = {n: b for n, b in bits.items() if n != held} | {name: bit}

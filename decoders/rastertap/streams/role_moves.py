@@ -16,6 +16,8 @@ LONGEST_SHIFT = 8
 """Positions; a connector further off hardly stays on: common practice, no source."""
 FEWEST_EXPLAINED = 3
 """Roles that a move must put in place: fewer are better explained by single wires."""
+WINDOW = 0.35
+"""Score as blanking from which a channel may be that."""
 MoveKind = Literal["none", "shifted", "reversed", "rows"]
 
 
@@ -93,6 +95,13 @@ def _turned(order: Sequence[str], low: int, high: int) -> dict[str, str]:
 def kind_of(role: str) -> str:
     """Role as behaviour can tell it: blank and display enable are one signal, inverted."""
     return "window" if role in {"blank", "display_enable"} else role
+
+
+def like_a_window(pin: Pin) -> bool:
+    """Whether a channel behaves like blanking or display enable, if less so than like its role."""
+    return (
+        max((score for role, score in pin.scores.items() if kind_of(role) == "window"), default=0.0) > WINDOW
+    )
 
 
 def likeliest_move(board: Board, pins: Sequence[Pin]) -> Move:
