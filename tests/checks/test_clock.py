@@ -92,6 +92,15 @@ def test_a_stretched_cycle_is_a_phase_jump(analysed: Callable[..., Analysis]) ->
     assert "too long or too short" in analysis.verdict.next[0]
 
 
+def test_without_the_clocks_pin_the_clock_is_not_said_to_be_sound(analysed: Callable[..., Analysis]) -> None:
+    verdict = analysed(without_clock=True).verdict
+    assert verdict.place == "after_the_pins"
+    assert verdict.confidence < 1
+    assert "without the clock's own pin" in verdict.text
+    assert verdict.next[0].startswith("Tap the clock's pin")
+    assert not any("alone" in step for step in verdict.next)
+
+
 def test_whatever_fails_at_the_taps_or_the_clock_has_a_next_step() -> None:
     judged = {name for name in MEANINGS if name.startswith(("taps.", "clock."))}
     assert len(judged) > 15

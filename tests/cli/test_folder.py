@@ -87,3 +87,14 @@ def test_other_commands_refuse_a_folder(
     assert (result.code, result.out) == (3, "")
     assert "this is a folder, not a capture" in result.err
     assert "rastertap check" in result.err
+
+
+@pytest.mark.parametrize("option", ["--report", "--json", "--frames"])
+def test_results_of_several_captures_do_not_go_into_one_place(
+    rastertap: Callable[..., Any], folder: Path, tmp_path: Path, option: str
+) -> None:
+    result = rastertap("check", str(folder), option, str(tmp_path / "out"))
+    assert result.code == 2
+    assert option in result.err
+    assert result.out == ""
+    assert not (tmp_path / "out").exists()

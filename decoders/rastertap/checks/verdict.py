@@ -94,6 +94,18 @@ CHIP_NEXT = (
     ),
     "Record again and compare the two results.",
 )
+AFTER_TEXT = (
+    "The picture at the pins is right, and so are its clock and timing: "
+    "what is wrong on the screen comes after the pins."
+)
+UNTAPPED_TEXT = (
+    "The picture and the timing at the pins are right, as far as they show without the clock's own pin: "
+    "what is wrong on the screen most likely comes after the pins."
+)
+UNTAPPED_NEXT = (
+    "Tap the clock's pin as well and record again: its jitter and lost cycles do not show without it.",
+    "If the clock is sound too, look after the pins: encoder, modulator, cable, converter, display.",
+)
 HEADLINE = 150
 """Letters of the first finding that go into the verdict, to the end of a sentence."""
 AFTER_NEXT = (
@@ -154,7 +166,7 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     chip = [f for f in failed if f.id.partition(".")[0] in {"sync", "timing", "picture", "sampling"}]
     if chip:
         return _chip(chip, findings, evidence)
-    return _nothing_failed(findings)
+    return _nothing_failed(findings, evidence)
 
 
 def _first(found: Sequence[Finding], intro: str) -> str:
@@ -188,7 +200,7 @@ def _chip(chip: list[Finding], findings: Sequence[Finding], evidence: Evidence) 
     )
 
 
-def _nothing_failed(findings: Sequence[Finding]) -> Verdict:
+def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     needed = ("clock.present", "sync.present", "timing.lines_per_field", "picture.blank")
     lacking = [f for f in findings if f.id in needed and f.result != "pass"]
     if lacking:
@@ -200,17 +212,16 @@ def _nothing_failed(findings: Sequence[Finding]) -> Verdict:
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
         return _because("taps", 0.5, text, loose)
-    text = (
-        "The picture at the pins is right, and so are its clock and timing: "
-        "what is wrong on the screen comes after the pins."
-    )
+    clock = evidence.pixel_clock
+    tapped = clock is not None and clock.source == "tapped"
+    text, steps = (AFTER_TEXT, (AFTER_NEXT,)) if tapped else (UNTAPPED_TEXT, UNTAPPED_NEXT)
     passed = tuple(f.id for f in findings if f.id in needed)
     return Verdict(
         "after_the_pins",
         _confidence(findings, ("taps", "clock", "sync", "timing", "picture")),
         text,
         passed,
-        (AFTER_NEXT,),
+        steps,
     )
 
 

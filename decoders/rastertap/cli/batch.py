@@ -238,7 +238,7 @@ def _written(folder: Path, journal: Journal, paths: Sequence[str], tables: Seque
     from rastertap.batch.rollup import document, roll_up
     from rastertap.batch.rollup_text import rollup_page, rollup_text
     from rastertap.batch.tables import write_csv, write_parquet
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
     from rastertap.report.document import dumps
 
     rollup = roll_up(journal.rows(paths))
@@ -265,7 +265,7 @@ def _for_stations(
     from rastertap.batch.junit import write_junit
     from rastertap.batch.label import label_text
     from rastertap.batch.task import page_name
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
 
     if junit_path is not None:
         with writing(junit_path):

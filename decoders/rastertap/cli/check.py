@@ -10,7 +10,6 @@ from rastertap.cli.folder import brief_text, for_each_capture
 from rastertap.cli.options import capture_options, exit_code, say, text_width, write_json
 from rastertap.cli.page import write_page
 from rastertap.cli.saving import frame_options
-from rastertap.errors import UsageError
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
@@ -50,9 +49,6 @@ def command(
     from rastertap.report.document import document
     from rastertap.report.text import check_text
 
-    if report_path and brief:
-        hint = "check one capture at a time, or leave out --report"
-        raise UsageError("pages of several captures do not go into one file", hint=hint)
     if json_path:
         write_json(json_path, document(analysis, saver.files))
     if report_path:

@@ -41,8 +41,8 @@ def for_each_capture(command: Callable[..., int]) -> Callable[..., int]:
     def each(*, capture: str, **rest: Any) -> int:
         if not Path(capture).is_dir():
             return command(capture=capture, brief=False, **rest)
-        if rest["json_path"] or rest["saver"].wanted.folder is not None:
-            hint = "check one capture at a time, or leave out --json and --frames"
+        if rest["json_path"] or rest.get("report_path") or rest["saver"].wanted.folder is not None:
+            hint = "check one capture at a time, or leave out --json, --report and --frames"
             raise UsageError("results of several captures do not go into one place", hint=hint)
         codes = [_code_of(command, path, rest) for path in captures_in(Path(capture))]
         if not codes:

@@ -236,7 +236,7 @@ def parse_settings(settings: Sequence[str]) -> dict[str, dict[str, str]]:
 
 def write_json(path: str, value: Mapping[str, Any]) -> None:
     """Write JSON to a file or standard output."""
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
     from rastertap.report.document import dumps
 
     text = dumps(value)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def write_page(path: str, analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = None) -> None:
     """Write the page of an analysis; makes parent folders."""
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
     from rastertap.report.page.build import page
 
     with writing(path):

@@ -112,7 +112,7 @@ class Saver:
         return [f for f in frames if (f.field == "woven") == (self.wanted.interlace == "woven")]
 
     def _write(self, path: Path, data: bytes) -> None:
-        from rastertap.frames.images import write_whole
+        from rastertap.files import write_whole
 
         write_whole(path, data)
         self.others.append(path)

@@ -40,7 +40,7 @@ def command(analysis: Analysis, json_path: str | None, folder: str | None, *, qu
 
 
 def _draw(analysis: Analysis, folder: Path) -> None:
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
     from rastertap.report.drawing.field_sync import field_sync_svg
     from rastertap.report.drawing.line import line_svg
 

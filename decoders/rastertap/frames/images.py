@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
-import os
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from rastertap.files import write_whole
 from rastertap.frames.png import encode
 
 if TYPE_CHECKING:
@@ -25,17 +25,6 @@ def shown_codes(frames: Frames, frame: Frame) -> NDArray[np.unsignedinteger]:
     area = frames.active_of(frame)
     shown = frame.codes if area is None else cast("NDArray[np.unsignedinteger]", area.crop(frame.codes))
     return shown if shown.size else frame.codes
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file beside its place and rename it: no half-written file is left. Makes parent folders."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part{os.getpid()}")
-    try:
-        beside.write_bytes(data)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def save_frame(

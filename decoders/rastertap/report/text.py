@@ -79,7 +79,8 @@ def _found(analysis: Analysis) -> Iterator[tuple[str, str]]:
         doubt = (
             f"+-{2 * measured.uncertainty:.1f} Hz, analyser's timebase +-{evidence.timebase_ppm:g} ppm apart"
         )
-        yield "pixel clock", f"{measured.value / 1e6:.6f} MHz on {clock.channel} ({doubt})"
+        origin = f"on {clock.channel}" if clock.channel else "recovered from the picture"
+        yield "pixel clock", f"{measured.value / 1e6:.6f} MHz {origin} ({doubt})"
     if sync is not None:
         rates = f"line rate {1 / (sync.line_period.value * tick):.2f} Hz"
         periods = field_periods(sync)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rastertap.frames.images import write_whole
+from rastertap.files import write_whole
 from rastertap.report.page.build import page, policy_and_assets, templates
 from rastertap.report.page.facts import section_facts
 from rastertap.report.page.way import place_words, signal_way
