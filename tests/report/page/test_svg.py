@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from rastertap.report.page.svg import Axis, Plot
+from rastertap.report.page.svg import Axis, Plot, tick_text
 
 NAME = "<script>&\"'</script>"
 
@@ -47,3 +47,10 @@ def test_bars_stand_on_the_axis_and_empty_ones_are_left_out() -> None:
     plot.bars(np.arange(3), np.arange(3) + 1, [4, 0, 2])
     (bar,) = [p for p in ET.fromstring(plot.svg()).iter("path") if p.get("class") == "bar"]  # noqa: S314
     assert bar.get("d").count("Z") == 2
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(1e4, "10000"), (1e5, "10⁵"), (1e12, "10¹²"), (1e-4, "0.0001"), (1e-5, "10⁻⁵")]
+)
+def test_long_powers_of_ten_are_written_as_powers(value: float, text: str) -> None:
+    assert tick_text(value, Axis("counts", 1e-6, 1e13, log=True)) == text

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 MOST_BARS = 120
 MOST_POINTS = 1200
 SAMPLING_NOTE = (
-    " Shaded: quiet. Changes are drawn where the analyser saw them, up to a step late;"
-    " the margins allow for that. Each row is drawn to its own height."
+    " Shaded: surely quiet, the margins less twice their uncertainty. Changes are drawn where the analyser saw"
+    " them, up to a step late; the margins allow for that. Each row is drawn to its own height."
 )
 ROW = 34
 """Height of one bit's changes."""
@@ -126,8 +126,8 @@ def sampling_point(analysis: Analysis) -> Figure | str:
         height=52 + ROW * bits,
         y_ticks=False,
     )
-    begin = point.delay * scale - point.margin_before.value * scale
-    end = point.delay * scale + point.margin_after.value * scale
+    before, after = (m.value - 2 * m.uncertainty for m in (point.margin_before, point.margin_after))
+    begin, end = (point.delay - before) * scale, (point.delay + after) * scale
     for shift in (-period, 0.0, period):
         low, high = max(begin + shift, 0.0), min(end + shift, period)
         if high > low:

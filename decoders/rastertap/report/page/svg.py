@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 LEFT, RIGHT, TOP, BOTTOM = 62, 14, 12, 40
+LONG_POWER = 5
+"""Powers of ten from this one on are written as such."""
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 NICE = (1, 2, 2.5, 5, 10)
 """Steps between ticks, times a power of ten."""
 
@@ -65,7 +68,8 @@ class Axis:
 def tick_text(value: float, axis: Axis) -> str:
     """Write the value at a tick."""
     if axis.log:
-        return f"{value:g}"
+        power = round(math.log10(value))
+        return f"{value:g}" if abs(power) < LONG_POWER else f"10{str(power).translate(RAISED)}"
     digits = max(0, 1 - math.floor(math.log10(abs(axis.high - axis.low) or 1.0)))
     text = f"{round(value, digits) + 0.0:.{digits}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
