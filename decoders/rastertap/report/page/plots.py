@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 MOST_BARS = 120
 MOST_POINTS = 1200
 SAMPLING_NOTE = (
-    " Shaded: surely quiet, the margins less twice their uncertainty. Changes are drawn where the analyser saw"
+    " Shaded: surely quiet, margins less twice their uncertainty. Changes are drawn where the analyser saw"
     " them, up to a step late; the margins allow for that. Each row is drawn to its own height."
 )
 ROW = 34
