@@ -101,3 +101,31 @@ def test_an_address_where_nothing_answers_is_said(
     assert result.code == 2
     assert "no scheduler at tcp://127.0.0.1:9" in result.err
     assert "dask scheduler" in result.err
+
+
+def test_a_run_whose_scheduler_dies_ends_says_so_and_goes_on_elsewhere(
+    cluster: Cluster,
+    folder: Path,
+    tmp_path: Path,
+    rows_in: Callable[[Path], list[dict[str, Any]]],
+    *,
+    says_what_a_plain_loop_says: Callable[[list[dict[str, Any]]], bool],
+    rastertap: Command,
+) -> None:
+    out = tmp_path / "out"
+    arguments = ["batch", str(folder), "--board", BOARD, "--out", str(out)]
+    command = [sys.executable, "-m", "rastertap", *arguments, "--cluster", cluster.address]
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    rows, until = out / "rows.jsonl", time.monotonic() + 60
+    while time.monotonic() < until and not (rows.exists() and rows.read_bytes()):
+        time.sleep(0.01)
+    cluster.scheduler.kill()
+    _, wrong = running.communicate(timeout=100)
+    assert running.returncode == 2
+    assert b"the scheduler" in wrong
+    assert b"Traceback" not in wrong, wrong.decode()
+    kept = len(rows_in(out))
+    assert 0 < kept < 7
+    result = rastertap(*arguments)
+    assert f"{7 - kept} checked now, {kept} known from before" in result.out
+    assert says_what_a_plain_loop_says(rows_in(out))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import TYPE_CHECKING, Any
 
 from rastertap.batch.key import differing, versions
@@ -44,6 +45,7 @@ class ClusterPool:
             raise UsageError(
                 "--cluster needs dask.distributed", hint="pip install 'rastertap[cluster]'"
             ) from None
+        _silence("distributed")
         client: Any = distributed.Client  # it has no types
         try:
             self._client: Any = client(address, timeout=CONNECT_S, set_as_default=False)
@@ -89,3 +91,10 @@ class ClusterPool:
         """Drop what is not done, and leave scheduler and workers running."""
         self._executor.shutdown(wait=False)
         self._client.close()
+
+
+def _silence(package: str) -> None:
+    """Keep a package's log off the terminal: what matters is said in our words, not buried in tracebacks."""
+    names = [n for n in logging.root.manager.loggerDict if n.partition(".")[0] == package]
+    for name in (package, *names):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
