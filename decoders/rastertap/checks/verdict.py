@@ -165,6 +165,8 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         return _because("clock", _confidence(findings, ("clock",)), text, clock)
     chip = [f for f in failed if f.id.partition(".")[0] in {"sync", "timing", "picture", "sampling"}]
     if chip:
+        # A picture that differs from the known one follows from what is wrong with its lines or bits.
+        chip.sort(key=lambda f: f.id == "picture.known_picture")
         return _chip(chip, findings, evidence)
     return _nothing_failed(findings, evidence)
 
@@ -205,10 +207,8 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     lacking = [f for f in findings if f.id in needed and f.result != "pass"]
     if lacking:
         text = f"Nothing is out of limits, but not enough could be measured: {lacking[0].text}"
-        steps = (
-            "Record at least two fields with pixel clock, sync and all colour bits tapped, then check again.",
-        )
-        return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), steps)
+        step = "Record at least two fields with pixel clock, sync and all colour bits tapped, then check again."
+        return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), (step,))
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
         return _because("taps", 0.5, text, loose)
