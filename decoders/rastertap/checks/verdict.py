@@ -207,7 +207,7 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     lacking = [f for f in findings if f.id in needed and f.result != "pass"]
     if lacking:
         text = f"Nothing is out of limits, but not enough could be measured: {lacking[0].text}"
-        step = "Record at least two fields with pixel clock, sync and all colour bits tapped, then check again."
+        step = "Record at least two fields with pixel clock, sync and all colour bits tapped, then check."
         return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), (step,))
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
