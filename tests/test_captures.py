@@ -63,7 +63,20 @@ def test_a_lost_line_is_seen_in_the_line_counts(checked: Callable[..., Any]) -> 
 
 def test_a_chips_fault_is_not_laid_on_the_clock(checked: Callable[..., Any]) -> None:
     failed = checked("marlow85-50-lost-lines").failed()
-    assert {f.partition(".")[0] for f in failed} <= {"timing", "sync"}
+    assert {f.partition(".")[0] for f in failed} <= {"timing", "sync", "picture"}
+
+
+def test_the_known_picture_of_the_board_file_is_checked(checked: Callable[..., Any]) -> None:
+    """All captures show the card; only lines that the chip loses or cuts short move it."""
+    for name in (*CLEAN, *FAULTS):
+        finding = checked(name).finding("picture.known_picture")
+        assert finding["result"] == ("fail" if name == "marlow85-50-lost-lines" else "pass"), name
+
+
+def test_a_picture_that_differs_comes_after_the_lines_that_are_to_blame(checked: Callable[..., Any]) -> None:
+    because = checked("marlow85-50-lost-lines").document["verdict"]["because"]
+    assert because[0].startswith("timing.")
+    assert because[-1] == "picture.known_picture"
 
 
 @pytest.mark.parametrize("name", CLEAN)

@@ -17,6 +17,8 @@ from rastertap.capture.interface import Window
 from rastertap.errors import PluginError
 
 BOARD = Path(__file__).parents[2] / "captures" / "marlow85-50.toml"
+KNOWN = BOARD.with_name("marlow85-50.pictures.npy")
+"""What its known picture refers to."""
 REST: dict[str, Any] = {
     "serial": "", "reader": None, "options": {}, "window": Window(), "text_limit": None
 }  # fmt: skip
@@ -30,6 +32,7 @@ def keyed(board: Path, request: Request | None = None, **changes: Any) -> str:
 
 def test_the_same_question_has_the_same_key(tmp_path: Path) -> None:
     shutil.copy(BOARD, tmp_path / "copy.toml")
+    shutil.copy(KNOWN, tmp_path)
     assert keyed(BOARD) == keyed(tmp_path / "copy.toml")
 
 
@@ -50,6 +53,7 @@ def test_every_option_changes_the_key(changes: dict[str, Any]) -> None:
 def test_board_limits_and_versions_change_the_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     other = tmp_path / "other.toml"
     other.write_text(BOARD.read_text().replace("9000000", "9000001"))
+    shutil.copy(KNOWN, tmp_path)
     request = Request(load_board(BOARD))
     before = keyed(BOARD)
     keys = {
@@ -66,7 +70,7 @@ def test_board_limits_and_versions_change_the_key(tmp_path: Path, monkeypatch: p
 
 def test_a_reference_picture_that_changes_changes_the_key(tmp_path: Path) -> None:
     board = tmp_path / "board.toml"
-    board.write_text(f'{BOARD.read_text()}\n[picture]\nreference = "known.npy"\n')
+    board.write_text(f'{BOARD.read_text().partition("[picture]")[0]}\n[picture]\nreference = "known.npy"\n')
     keys = set()
     for content in (b"one", b"two"):
         (tmp_path / "known.npy").write_bytes(content)

@@ -79,9 +79,7 @@ def run(bench: Bench, cases: list[Case], tally: Tally, group: str) -> None:
         elif outcome == "undecidable":
             tally.told.append(line(seen, bench, group))
     exact, of = tally.share(group)
-    print(
-        f"{bench.key} @{bench.rate} {group}: {exact} of {of}", *tally.missed[-3:], sep="\n  ", file=sys.stderr
-    )
+    print(f"{bench.key} @{bench.rate} {group}: {exact} of {of}", file=sys.stderr, flush=True)
 
 
 def bridges_a_spare(seen: Seen, bench: Bench) -> bool:

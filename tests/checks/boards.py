@@ -55,8 +55,8 @@ def taken(
 
 
 def text_of(folder: Path) -> str:
-    """Give the shipped board file of the Marlow 85."""
-    return (folder / "marlow85-50.toml").read_text()
+    """Give the shipped board file of the Marlow 85 without its known picture, which lies beside it."""
+    return (folder / "marlow85-50.toml").read_text().partition("[picture]")[0]
 
 
 def with_picture(captures: Path, tmp_path: Path) -> Board:

@@ -64,7 +64,8 @@ def board_hash(request: Request, board_path: str | None) -> str:
     if request.board is None or board_path is None:
         return ""
     digest = hashlib.sha256(Path(board_path).read_bytes())
-    digest.update(request.board.model_dump_json().encode())
+    # Where the reference lies does not matter: what is in it is hashed below.
+    digest.update(request.board.model_dump_json(exclude={"picture": {"reference"}}).encode())
     picture = request.board.picture
     if picture is not None and picture.reference is not None:
         with Path(picture.reference).open("rb") as file:

@@ -94,6 +94,8 @@ CHIP_NEXT = (
     ),
     "Record again and compare the two results.",
 )
+MOST_DOUBTS = 3
+"""Warnings that are named among the steps when nothing failed."""
 AFTER_TEXT = (
     "The picture at the pins is right, and so are its clock and timing: "
     "what is wrong on the screen comes after the pins."
@@ -214,8 +216,11 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         return _because("taps", 0.5, text, loose)
     clock = evidence.pixel_clock
     tapped = clock is not None and clock.source == "tapped"
-    text, steps = (AFTER_TEXT, (AFTER_NEXT,)) if tapped else (UNTAPPED_TEXT, UNTAPPED_NEXT)
+    text = AFTER_TEXT if tapped else UNTAPPED_TEXT
+    steps: tuple[str, ...] = (AFTER_NEXT,) if tapped else UNTAPPED_NEXT
     passed = tuple(f.id for f in findings if f.id in needed)
+    doubts = [f for f in findings if f.result == "warn"][:MOST_DOUBTS]
+    steps = (*steps, *(f"Have a look as well: {sentences(f.text, HEADLINE)}" for f in doubts))
     return Verdict(
         "after_the_pins",
         _confidence(findings, ("taps", "clock", "sync", "timing", "picture")),
