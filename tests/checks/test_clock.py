@@ -65,9 +65,12 @@ def test_lost_cycles_are_placed_and_blamed_on_the_generator(analysed: Callable[.
 def test_cycles_that_only_the_lead_misses_are_no_fault_of_the_clock(
     analysed: Callable[..., Analysis],
 ) -> None:
-    finding = found(analysed("clock-missing:one_in=9000,seen_by=tap"), "clock.missing_cycles")
+    analysis = analysed("clock-missing:one_in=9000,seen_by=tap")
+    finding = found(analysis, "clock.missing_cycles")
     assert finding.result == "warn"
     assert "Reseat that clip" in finding.text
+    assert analysis.verdict.place == "after_the_pins"
+    assert any("clock cycles missing" in step for step in analysis.verdict.next)
 
 
 def test_a_clock_that_stops_once_a_line_does_so_on_purpose(analysed: Callable[..., Analysis]) -> None:
