@@ -32,10 +32,17 @@ MINE = ("sync.", "timing.")
 
 @dataclass(frozen=True)
 class Case:
-    """A fault by its text (empty: none) and the findings that must fail."""
+    """A fault by its text (empty: none), the findings that must fail, and which timing pins are tapped."""
 
     fault: str
     wanted: frozenset[str]
+    pins: str = "sync"
+    """``sync`` (separate or composite), ``display enable`` alone, or ``vertical`` sync alone."""
+
+    @property
+    def label(self) -> str:
+        """Fault and pins in words."""
+        return " ".join(filter(None, (self.fault or "(none)", self.pins if self.pins != "sync" else "")))
 
 
 CASES = (
@@ -49,10 +56,19 @@ CASES = (
     Case("chip-short-line:every=97,clocks=6", frozenset({"timing.line_length"})),
     Case("chip-short-line:every=400,clocks=1", frozenset({"timing.line_length"})),
     Case("chip-short-line:every=211,clocks=288", frozenset({"timing.line_length"})),
+    *(
+        Case(fault, frozenset(wanted), pins)
+        for pins in ("display enable", "vertical")
+        for fault, wanted in (
+            ("", ()),
+            ("chip-lost-line:every=3", ("timing.lines_per_field",)),
+            ("chip-short-line:every=97,clocks=6", ("timing.line_length",)),
+        )
+    ),
 )
 
 
-def variants(seed: int) -> tuple[VideoSource, Analyser]:
+def variants(seed: int, pins: str = "sync") -> tuple[VideoSource, Analyser]:
     """Draw a source and an analyser: machine, kind of sync, polarity, rate, start, jitter."""
     random = np.random.default_rng(seed)
     source = MACHINES[str(random.choice(list(MACHINES)))].source
@@ -68,9 +84,13 @@ def variants(seed: int) -> tuple[VideoSource, Analyser]:
         source = replace(source, composite=made, separate_sync=False)
     if random.integers(2):
         source = replace(source, display_enable_polarity="positive")
+    if pins != "sync":
+        alone = pins == "vertical"
+        shown = None if alone else polarity
+        source = replace(source, composite=None, separate_sync=alone, display_enable_polarity=shown)
     rate = Fraction(int(random.choice([50_000_000, 100_000_000, 200_000_000, 48_000_000])))
     analyser = Analyser(
-        plug(source),
+        tuple(wire for wire in plug(source) if pins == "sync" or wire[1] != "hsync"),
         rate_hz=rate,
         timebase_ppm=float(random.uniform(-30, 30)),
         jitter_ns=float(random.choice([0.0, 0.3])),
@@ -95,7 +115,7 @@ def record(source: VideoSource, analyser: Analyser, fault: str, seed: int) -> Ca
 
 def run(case: Case, seed: int) -> dict[str, str]:
     """Give the sync and timing findings that warn or fail."""
-    source, analyser = variants(seed)
+    source, analyser = variants(seed, case.pins)
     analysis = analyse(record(source, analyser, case.fault, seed), Request())
     return {
         f.id: f.result for f in analysis.findings if f.id.startswith(MINE) and f.result in {"warn", "fail"}
@@ -115,16 +135,16 @@ def main() -> int:
     table: dict[str, Counter[str]] = {}
     missed, alarms = [], []
     for case, seed, found in grid(seeds):
-        counter = table.setdefault(case.fault or "(none)", Counter())
+        counter = table.setdefault(case.label, Counter())
         counter.update(list(found))
         failed = {key for key, result in found.items() if result == "fail"}
         if not case.wanted <= failed:
-            missed.append((case.fault, seed, found))
+            missed.append((case.label, seed, found))
         if not case.fault and found:
-            alarms.append((seed, found))
+            alarms.append((case.label, seed, found))
     for fault, counter in table.items():
         print(
-            f"{fault:<38}",
+            f"{fault:<50}",
             ", ".join(f"{key} {n}/{len(seeds)}" for key, n in sorted(counter.items())) or "nothing",
         )
     for what in missed:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rastertap.streams.fields import find_fields, positions
+from rastertap.streams.fields import find_fields, interlaced_by_turns, positions
 from rastertap.streams.model import Lines
 
 if TYPE_CHECKING:
@@ -118,3 +118,37 @@ def test_without_lines_there_are_no_fields() -> None:
     none = Lines(np.empty(0, np.int64), np.empty(0, np.bool_), np.empty(0, np.int64))
     fields, interlaced = find_fields(np.array([100]), np.array([10]), none)
     assert (fields.starts.size, interlaced) == (0, None)
+
+
+@pytest.mark.parametrize(
+    ("counts", "upper"),
+    [
+        (
+            (313, 312, 313),
+            0,
+        ),  # BT.470 Fig. 2-1 (references 1.3): 313 lines from line 23 to line 336, then 312
+        ((312, 313), 1),
+        ((263, 262), 0),
+        ((310, 311, 310, 311), 1),  # no standard's frame, but often enough
+    ],
+)
+def test_whole_lines_of_blanking_long_and_short_in_turn_are_interlaced(
+    counts: tuple[int, ...], upper: int
+) -> None:
+    fields, interlaced = found(np.cumsum([10, *counts]))
+    assert interlaced is False
+    turned = interlaced_by_turns(fields, LINE)
+    assert turned is not None
+    assert lines_of(turned).tolist() == [(counts[0] + counts[1]) / 2] * len(counts)
+    # The lower fields' syncs lie half a line ahead of the line that their blanking begins with.
+    lower = (np.arange(len(counts) + 1) + upper) % 2
+    assert turned.offset.tolist() == pytest.approx((lower / 2).tolist())
+    assert (fields.starts - turned.starts).tolist() == (lower * LINE // 2).tolist()
+
+
+@pytest.mark.parametrize(
+    "counts", [(312,), (312, 312, 312), (313, 311), (310, 311, 310), (313, 312, 312), (313, 313, 312)]
+)
+def test_other_counts_are_no_interlace(counts: tuple[int, ...]) -> None:
+    fields, _ = found(np.cumsum([10, *counts]))
+    assert interlaced_by_turns(fields, LINE) is None

@@ -57,6 +57,25 @@ def test_a_missing_sync_leaves_a_line_that_is_marked() -> None:
     assert found.steps.size == 0
 
 
+@pytest.mark.parametrize("line", [3_072.4, 3_177.77, 1_588.9])
+def test_a_field_without_edges_is_divided_evenly(line: float) -> None:
+    """Ticks are samples here: lines put one after another would be half a tick off each, 35 after seventy."""
+    wanted = 500 + np.rint(np.arange(200) * line).astype(np.int64)
+    edges = np.delete(wanted, np.arange(60, 130))
+    capture = Capture("made by hand", Fraction(1, 50_000_000), 0, int(edges[-1]) + 500, ())
+    found = track(edges, np.full(edges.size, 235, np.int64), capture, 1.0, tolerance=TOLERANCE)
+    assert np.flatnonzero(~found.lines.measured).tolist() == list(range(60, 130))
+    np.testing.assert_allclose(found.lines.starts, wanted, atol=1)
+
+
+def test_a_jump_within_a_gap_is_not_spread_over_it() -> None:
+    wanted = steady()
+    wanted[50:] += LINE // 4
+    found = tracked(np.delete(wanted, [47, 48, 49]))
+    np.testing.assert_array_equal(found.lines.starts[found.lines.measured], np.delete(wanted, [47, 48, 49]))
+    np.testing.assert_allclose(found.lines.starts[47:50], steady()[47:50], atol=STEP)
+
+
 def test_a_glitch_begins_no_line() -> None:
     glitches = steady()[[20, 50]] + [27_000, 41_000]
     edges = np.sort(np.concatenate((steady(), glitches)))

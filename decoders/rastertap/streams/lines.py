@@ -20,6 +20,8 @@ SHORTEST_LINE_S, LONGEST_LINE_S = 8e-6, 110e-6
 """Line periods looked for (9 to 125 kHz): from slow-scan home computers to 800x600 displays."""
 NARROW = 0.4
 """Part of the usual width below which a pulse is no line sync; an equalising pulse is half as wide as one."""
+JUMP = 0.1
+"""Lines; edges that are further than this from whole lines apart have a jump of the phase between them."""
 LINES_FOR_ANCHOR = 12
 GRID_WORST = 1.17 / np.sqrt(3)
 """Standard uncertainty of a rate over a span, in steps over that span: the worst error of a steady clock on a
@@ -137,9 +139,30 @@ def track(
     measured = source >= 0
     line_widths = np.where(measured, widths[np.clip(source, 0, None)], 0)
     spare = np.setdiff1d(np.arange(edges.size), source[measured])
+    usual = usual_period(starts, measured, period)
     return LineTrack(
-        Lines(starts, measured, line_widths), usual_period(starts, measured, period), steps, source, spare
+        Lines(_evened(starts, measured, usual), measured, line_widths), usual, steps, source, spare
     )
+
+
+def _evened(starts: NDArray[np.int64], measured: NDArray[np.bool_], period: float) -> NDArray[np.int64]:
+    """Spread the lines without an edge evenly between those with one, and beyond them at the usual period.
+
+    Put one by one at the first guess of the period, they would be more than a pixel off after some dozens, as
+    in a field blanking. Where the phase jumps between two edges they stay.
+    """
+    known = np.flatnonzero(measured)
+    apart = np.diff(known)
+    even = np.abs(np.diff(starts[known]) - apart * period) <= JUMP * period
+    place = np.arange(starts.size)
+    spread = np.interp(place, known, starts[known].astype(np.float64))
+    spread = np.where(place < known[0], starts[known[0]] - (known[0] - place) * period, spread)
+    spread = np.where(place > known[-1], starts[known[-1]] + (place - known[-1]) * period, spread)
+    gap = np.searchsorted(known, place, side="right") - 1
+    inside = (gap >= 0) & (gap < even.size)
+    settled = ~inside
+    settled[inside] = even[gap[inside]]
+    return np.where(measured | ~settled, starts, np.rint(spread).astype(np.int64))
 
 
 def usual_period(starts: NDArray[np.int64], measured: NDArray[np.bool_], guess: float) -> float:
