@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rastertap.analyse import Request, analyse
+from rastertap.analyse import Request, analyse, analyse_pieces
 from rastertap.board.load import parse_board
 from rastertap.board.template import board_text
+from rastertap.capture.pieces import Piece
 from rastertap.capture.read import read_capture
 from rastertap.cli.board import found_board
 
@@ -193,3 +194,30 @@ def test_a_board_file_made_from_blanking_states_no_line_sync_and_fits_its_own_ca
     again = analyse(analysis.capture, Request(board=board))
     assert [(f.id, f.text) for f in again.findings if f.result == "fail"] == []
     assert again.verdict.place == "after_the_pins"
+
+
+@pytest.mark.parametrize("pins", PINS)
+@pytest.mark.parametrize("halves", [0, 1])
+def test_pieces_of_blanking_alone_say_what_the_whole_says(
+    halves: int, pins: tuple[str, ...], bench: Callable[..., BlankingSource]
+) -> None:
+    source = bench(HALVES=1) if halves else bench()
+    whole = analysed(source.vcd, {"clock", "colour", *pins})
+    capture = whole.capture
+    # The last piece holds one field sync, whose field it cannot place by itself.
+    bounds = [capture.start, round(capture.end * 0.66), round(capture.end * 0.9), capture.end + 1]
+    overlap = round(4e-3 / float(capture.tick))
+    pieces = []
+    for low, high in itertools.pairwise(bounds):
+        begin, end = max(capture.start, low - overlap), min(capture.end, high + overlap)
+        channels = tuple(c.between(begin, end) for c in capture.channels)
+        part = replace(capture, start=begin, end=end, channels=channels)
+        pieces.append(Piece(part, (low, high), last=high == bounds[-1]))
+    joined = analyse_pieces(pieces, Request()).evidence.sync
+    one = whole.evidence.sync
+    assert one is not None
+    assert joined is not None
+    assert (joined.kind, joined.interlaced) == (one.kind, True)
+    assert abs(joined.fields.starts - one.fields.starts).max() <= 0.01 * one.line_period.value
+    assert np.array_equal(joined.fields.lines, one.fields.lines, equal_nan=True)
+    assert not joined.events.counts.any()

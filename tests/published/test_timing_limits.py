@@ -224,6 +224,11 @@ def test_a_source_amid_all_limits_passes_everything(sets: str, program: Path, tm
     amid = {"B": 9_250_000} if sets.startswith("525") else {}
     found = findings(program, tmp_path, sets, **amid)
     mine = {k: f.result for k, f in found.items() if k.partition(".")[0] in {"sync", "timing"}}
+    # The source has no subcarrier: the sets that limit one must say that none was tapped.
+    untapped = {k: mine.pop(k) for k in list(mine) if k.startswith("timing.subcarrier")}
+    assert "timing.subcarrier" in untapped
+    assert set(untapped.values()) == {"not_measured"}
+    assert ("timing.line_rate_drift" in mine) == sets.endswith("broadcast")
     assert set(mine.values()) == {"pass"}, mine
 
 

@@ -112,10 +112,17 @@ def interlaced_by_turns(fields: Fields, period: float) -> Fields | None:
     if not turns or (counts[0] + counts[1] not in FRAMES and counts.size < FEWEST_TURNS):
         return None
     lower = np.arange(fields.starts.size) % 2 == int(counts[0] > counts[1])
+    return lowered(fields, lower, period)
+
+
+def lowered(fields: Fields, lower: NDArray[np.bool_], period: float) -> Fields:
+    """Put the syncs of the fields marked ``lower``, bool, shape (fields,), half a line ahead."""
+    starts = fields.starts - np.rint(lower * period / 2).astype(np.int64)
+    lines = np.diff(starts) / period
     return Fields(
-        fields.starts - np.rint(lower * period / 2).astype(np.int64),
+        starts,
         fields.first_line,
         fields.offset + lower / 2,
         fields.widths,
-        np.append(np.full(counts.size, counts[:2].mean()), np.nan),
+        np.append(np.round(lines * 2) / 2, np.nan) if starts.size else np.empty(0),
     )
