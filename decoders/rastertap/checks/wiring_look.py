@@ -11,10 +11,11 @@ from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
 from rastertap.checks.picture_bits import BitSolution, fullest, solve, solve_unplaced
 from rastertap.checks.picture_lines import own_lines
+from rastertap.streams.rhythm import concentration, phases
 from rastertap.streams.role_clean import RUNT, runts
-from rastertap.streams.role_coincidence import Blame, beside, blame
+from rastertap.streams.role_coincidence import MOST_TIMES, Blame, beside, blame
 from rastertap.streams.role_moves import kind_of
-from rastertap.streams.role_other import COLOUR_LIKE, FAST, FLOATING
+from rastertap.streams.role_other import COLOUR_LIKE, FAST, FEW, FLOATING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
     from rastertap.streams.interface import Pin
+    from rastertap.streams.model import PixelClock
 
 FITS_AS_WELL = 0.6
 """A role with this part of the best one's score fits too."""
@@ -39,6 +41,8 @@ FINE = 3.0
 FEWEST_WIDTHS = 100
 RUN = 4
 """Edges of a run of short pulses that are looked at."""
+ADRIFT = 0.3
+"""Agreement with the clock, of 1, below which changes are unrelated to it; a colour bit's is over 0.7."""
 REPEATS = 0.5
 """Part of the equal lines of a picture in which a bit of it is equal too: chance gives next to none."""
 PROBED = 400
@@ -142,7 +146,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         roles = _roles(pin)
         tried = _around(short, channel) if pin.role == "pixel_clock" else _runs(short, channel)
         source = blame(tried, others, step, span)
-        loose, echo = pin.kind in {FLOATING, FAST}, False
+        loose, echo = pin.kind in {FLOATING, FAST} or _adrift(pin, channel, evidence.pixel_clock), False
         if (
             channel.ticks.size
             and not bridged
@@ -279,6 +283,16 @@ def _solution(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None) 
     rasters = own_lines(lines, clock, bus, step=step, second=second)
     other = solve_unplaced(rasters, [c.name for c in lines], expected, bits)
     return other if other is not None and other.shown else found
+
+
+def _adrift(pin: Pin, channel: Channel, clock: PixelClock | None) -> bool:
+    """Whether what could be a colour bit does not keep to the pixel clock: to one recovered later, say."""
+    if clock is None or not (pin.role == "colour" or pin.kind == COLOUR_LIKE):
+        return False
+    places = phases(channel.ticks[:MOST_TIMES], clock.edges)
+    # A double-rate bus changes at two places in the cycle.
+    agree = max(concentration(places), concentration(2 * places))
+    return bool(places.size >= FEW and agree < ADRIFT)
 
 
 def _may_be_a_bit(pin: Pin, board: Board) -> bool:

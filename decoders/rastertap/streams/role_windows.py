@@ -9,7 +9,13 @@ import numpy as np
 from rastertap.capture.model import HIGH
 from rastertap.match import Match
 from rastertap.streams.rhythm import dominant_interval
-from rastertap.streams.role_judges import FEWEST_CHANGES, FEWEST_LINES, NARROWEST_BLANKING, line_like
+from rastertap.streams.role_judges import (
+    FEWEST_CHANGES,
+    FEWEST_LINES,
+    FIELD_BLANKING,
+    NARROWEST_BLANKING,
+    line_like,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,8 +27,10 @@ AT_EDGE = 2.5
 """Pixels from a window's edge within which a picture that fills it begins and ends."""
 FILLED = 0.02
 """Part of the lines in which it must do so."""
-FIELD_BLANKING, FEWEST_FIELD_LINES = 17.0, 100
-"""Lines of a pulse that is too long for a field sync (video controllers make up to 16), and of a field."""
+FEWEST_FIELD_LINES = 100
+"""Lines of a field, at least."""
+FIELD_FOR_SURE = 700
+"""Lines that hold a field blanking wherever they begin (625 a frame: BT.470 Table 1; 525 of VGA modes)."""
 STEADY = 0.8
 """Part of the pulses that have the usual width."""
 WIDEST_LINE_BLANKING = 0.5
@@ -40,7 +48,10 @@ def blanking_score(b: Behaviour, survey: Survey) -> Match:
     gaps = np.diff(starts) / survey.line
     odd = gaps[np.abs(gaps - 1) > 0.05]  # noqa: PLR2004
     steady = 1 - odd.size / gaps.size
-    shut = odd[odd > 3]  # noqa: PLR2004 - lines without a window
+    # A capture of little more than a field begins and ends in the field's blanking.
+    ends = np.array([starts[0] - b.capture.start, b.capture.end - starts[-1]]) / survey.line
+    shut = np.concatenate((odd, ends))
+    shut = shut[shut > 3]  # noqa: PLR2004 - lines without a window
     filled = not shut.size and line_blanking(b, survey)
     # Of two, that with the field's blanking tells more.
     score = steady * b.steady_width * (0.9 if shut.size else 0.88 if filled else 0.5)
@@ -74,6 +85,14 @@ def line_blanking(b: Behaviour, survey: Survey) -> bool:
     return holds_picture(b, survey) or any(
         _field_blanking(o, b.leading.period) for o in survey.behaviours.values() if o is not b
     )
+
+
+def goes_on(b: Behaviour, survey: Survey) -> bool:
+    """Judge whether line blanking is there in the field blanking too, where no picture is."""
+    lines = (b.capture.end - b.capture.start) / max(survey.line, 1)
+    if not survey.line or lines < FIELD_FOR_SURE or not line_blanking(b, survey):
+        return False
+    return bool(np.diff(b.pulses[0]).max() < 2 * survey.line)
 
 
 def _field_blanking(b: Behaviour, line: float) -> bool:
