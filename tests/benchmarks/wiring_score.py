@@ -24,7 +24,7 @@ import numpy as np
 from wiring_cases import SOURCES, Case, Name, Names, Recording, named, record, wires_of
 
 from rastertap.analyse import Request, analyse
-from rastertap.checks.wiring import Fault, Story, explain
+from rastertap.checks.wiring import explain
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from rastertap.analyse import Analysis
     from rastertap.board.model import Board
+    from rastertap.checks.wiring_story import Fault, Story
 
 Outcome = Literal["exact", "undecidable", "missed", "no trace"]
 TOLD = {"rows": "swapped", "mismatch": "role_mismatch"}

@@ -7,20 +7,17 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from rastertap.checks.picture_lay import NOISE, RARE, Overlap, correlated, lay, places_of
+
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from rastertap.checks.expected_picture import ExpectedPicture
-    from rastertap.frames.model import Area, Frame, Frames
+    from rastertap.frames.model import Frame, Frames
     from rastertap.streams.model import ColourBus
 
-NOISE = 0.002
-"""Part of the pixels that may differ for a channel still to be the bit: flicker, a blinking cursor. Common
-practice, no source."""
-RARE = 0.05
-"""Part of a bit's rarer level that may differ: a bit that is seldom set must not drown in `NOISE`."""
 NEARLY = 0.25
 """Part of a bit's rarer level up to which a channel is that bit, with the picture changed."""
 MIXED_BITS = 8
@@ -82,31 +79,6 @@ class BitSolution:
     placed: bool = True
 
 
-@dataclass(frozen=True, eq=False)
-class _Overlap:
-    """The picture laid on the raster: flat planes of what is seen and what is expected, as float32."""
-
-    seen: NDArray[np.float32]
-    expected: NDArray[np.float32]
-    known: NDArray[np.float32]
-    shape: tuple[int, int]
-
-    def differing(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Count the known pixels that differ, shape (channels, bits), and the known ones, shape (bits,)."""
-        lit = self.expected * self.known
-        count = self.known.sum(axis=1)
-        differ = self.seen @ self.known.T + lit.sum(axis=1) - 2 * (self.seen @ lit.T)
-        return differ, count
-
-    def allowed(self) -> NDArray[np.float32]:
-        """Count the pixels that may differ for a channel still to be the bit, shape (bits,)."""
-        count = self.known.sum(axis=1)
-        lit = (self.expected * self.known).sum(axis=1)
-        rarer = np.minimum(lit, count - lit)
-        rare = np.where(rarer > 0, np.maximum(RARE * rarer, 1), np.inf)
-        return np.asarray(np.minimum(np.maximum(NOISE * count, 1), rare), np.float32)
-
-
 def solve(
     frames: Frames, bus: ColourBus, expected: Sequence[ExpectedPicture], bits: int
 ) -> BitSolution | None:
@@ -130,7 +102,7 @@ def solve(
     tries = (
         (picture, chosen, at)
         for picture in expected
-        for at in _places(picture, chosen, frames.active_of(chosen), names, bits)
+        for at in places_of(picture, chosen, frames.active_of(chosen), names, bits)
     )
     return _best(tries, names, bits)
 
@@ -160,7 +132,7 @@ def solve_unplaced(
         (picture, raster, at)
         for raster in rasters
         for picture in expected
-        for at in _correlated(picture, raster, len(names), bits)
+        for at in correlated(picture, raster, len(names), bits)
     )
     found = _best(tries, names, bits)
     return None if found is None else replace(found, placed=False)
@@ -171,7 +143,7 @@ def _best(
 ) -> BitSolution | None:
     best: BitSolution | None = None
     for picture, frame, at in tries:
-        overlap = _lay(frame, picture, at, len(names), bits)
+        overlap = lay(frame, picture, at, len(names), bits)
         if overlap is None:
             continue
         found = _solved(overlap, names, at)
@@ -187,69 +159,7 @@ def _goodness(solution: BitSolution) -> tuple[int, int, int]:
     return sum(bool(f) for f in solution.fits.values()) + mixed, -mixed, -int(solution.wrong.sum())
 
 
-def _places(
-    picture: ExpectedPicture, frame: Frame, area: Area | None, names: Sequence[str], bits: int
-) -> Iterator[tuple[int, int]]:
-    """Give places of the picture on the raster to try, the likeliest first."""
-    if picture.at is not None:
-        yield picture.at
-        return
-    if area is not None:
-        yield area.x, area.y
-    yield from _correlated(picture, frame, len(names), bits)
-
-
-def _correlated(
-    picture: ExpectedPicture, frame: Frame, channels: int, bits: int
-) -> Iterator[tuple[int, int]]:
-    """Slide the picture over the raster: the place at which most planes agree best."""
-    from scipy.fft import irfft2, next_fast_len, rfft2
-
-    rows, columns = frame.codes.shape[0], frame.codes.shape[1]
-    height, width = picture.codes.shape
-    size = next_fast_len(rows + height, real=True), next_fast_len(columns + width, real=True)
-    total = np.zeros((rows, columns), np.float32)
-    wanted = []
-    for bit in range(bits):
-        known = (picture.known >> np.uint32(bit)) & 1
-        plane = (((picture.codes >> np.uint32(bit)) & 1) * 2.0 - 1.0) * known
-        plane -= known * (plane.sum() / max(known.sum(), 1))
-        wanted.append(np.conj(rfft2(plane.astype(np.float32), size)))
-    for bit in range(channels):
-        plane = ((frame.codes >> np.uint32(bit)) & 1).astype(np.float32) * 2 - 1
-        seen = rfft2(plane - plane.mean(), size)
-        agreement = [np.abs(irfft2(seen * w, size)[:rows, :columns]) for w in wanted]
-        total += np.maximum.reduce(agreement)
-    y, x = np.unravel_index(int(np.argmax(total)), total.shape)
-    yield int(x), int(y)
-
-
-def _lay(
-    frame: Frame, picture: ExpectedPicture, at: tuple[int, int], channels: int, bits: int
-) -> _Overlap | None:
-    """Lay the picture on the raster; None when they hardly meet."""
-    rows, columns = frame.codes.shape
-    height, width = picture.codes.shape
-    left, top = max(at[0], 0), max(at[1], 0)
-    right, bottom = min(at[0] + width, columns), min(at[1] + height, rows)
-    if right - left < width // 2 or bottom - top < 1:
-        return None
-    raster = (slice(top, bottom), slice(left, right))
-    part = (slice(top - at[1], bottom - at[1]), slice(left - at[0], right - at[0]))
-    codes = frame.codes[raster].astype(np.uint32).ravel()
-    sure = (~frame.unsure[raster]).ravel()
-    wanted, known = picture.codes[part].ravel(), picture.known[part].ravel()
-    lines = np.arange(channels, dtype=np.uint32)[:, np.newaxis]
-    shifts = np.arange(bits, dtype=np.uint32)[:, np.newaxis]
-    return _Overlap(
-        ((codes >> lines) & 1).astype(np.float32),
-        ((wanted >> shifts) & 1).astype(np.float32),
-        (((known >> shifts) & 1) * sure).astype(np.float32),
-        (bottom - top, right - left),
-    )
-
-
-def _solved(overlap: _Overlap, names: Sequence[str], at: tuple[int, int]) -> BitSolution:
+def _solved(overlap: Overlap, names: Sequence[str], at: tuple[int, int]) -> BitSolution:
     differ, count = overlap.differing()
     allowed, bits = overlap.allowed(), len(overlap.expected)
     lit = (overlap.expected * overlap.known).sum(axis=1)
@@ -296,7 +206,7 @@ def _nearly(
     return (Fit(bit, inverted=bool(turned)),)
 
 
-def _mixes(overlap: _Overlap, channels: list[int], names: Sequence[str]) -> dict[str, tuple[Mix, ...]]:
+def _mixes(overlap: Overlap, channels: list[int], names: Sequence[str]) -> dict[str, tuple[Mix, ...]]:
     """Try the and, and the or, of every two bits."""
     bits = len(overlap.expected)
     if not channels or bits > MIXED_BITS:
@@ -317,7 +227,7 @@ def _mixes(overlap: _Overlap, channels: list[int], names: Sequence[str]) -> dict
     return {name: tuple(mixes) for name, mixes in found.items()}
 
 
-def _alike(overlap: _Overlap) -> tuple[tuple[int, int], ...]:
+def _alike(overlap: Overlap) -> tuple[tuple[int, int], ...]:
     """Give the pairs of bits that differ in too few pixels to be told apart."""
     bits = len(overlap.expected)
     allowed = overlap.allowed()
@@ -331,7 +241,7 @@ def _alike(overlap: _Overlap) -> tuple[tuple[int, int], ...]:
     return tuple(pairs)
 
 
-def _wrong(overlap: _Overlap, names: Sequence[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
+def _wrong(overlap: Overlap, names: Sequence[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
     """Give the pixels in which a channel differs from the bit that it shows."""
     wrong = np.zeros(overlap.shape[0] * overlap.shape[1], bool)
     for c, name in enumerate(names):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured
 from rastertap.checks.taps_loose import NO_BOARD, loose_without_board
-from rastertap.checks.wiring import Explanation, Fault, explain
+from rastertap.checks.wiring import Explanation, explain
 from rastertap.checks.wiring_words import (
     alike_words,
     bridge_words,
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from rastertap.board.model import Board
+    from rastertap.checks.wiring_story import Fault
 
 SOURCE = "board file"
 NEED_BOARD = (

@@ -11,8 +11,10 @@ from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
 from rastertap.checks.picture_bits import BitSolution, fullest, solve, solve_unplaced
 from rastertap.checks.picture_lines import own_lines
+from rastertap.checks.wiring_runts import FEWEST_WIDTHS, edges_about, pulses_too_short
+from rastertap.checks.wiring_twins import find_twins
 from rastertap.streams.rhythm import concentration, phases
-from rastertap.streams.role_clean import RUNT, runts
+from rastertap.streams.role_clean import RUNT
 from rastertap.streams.role_coincidence import MOST_TIMES, Blame, beside, blame
 from rastertap.streams.role_moves import kind_of
 from rastertap.streams.role_other import COLOUR_LIKE, FAST, FEW, FLOATING
@@ -26,27 +28,17 @@ if TYPE_CHECKING:
     from rastertap.capture.model import Channel
     from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
+    from rastertap.checks.wiring_twins import Twins
     from rastertap.streams.interface import Pin
     from rastertap.streams.model import PixelClock
 
 FITS_AS_WELL = 0.6
 """A role with this part of the best one's score fits too."""
 LEAST_SCORE = 0.35
-CLOCK_RUNT = 0.6
-"""A clock's pulse shorter than this part of the usual one is none of its own."""
-CLOCK_EARLY = 0.65
-"""An interval between clock edges of one kind shorter than this many periods holds an extra edge."""
-FINE = 3.0
-"""How much wider than the shortest pulse the usual one is where the sample rate shows pulses apart."""
-FEWEST_WIDTHS = 100
-RUN = 4
-"""Edges of a run of short pulses that are looked at."""
 ADRIFT = 0.3
 """Agreement with the clock, of 1, below which changes are unrelated to it; a colour bit's is over 0.7."""
 REPEATS = 0.5
 """Part of the equal lines of a picture in which a bit of it is equal too: chance gives next to none."""
-PROBED = 400
-"""Places at which two channels are compared before they are compared in full."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,15 +73,6 @@ class Look:
     source: Blame | None
     loose: bool
     echo: bool = False
-
-
-@dataclass(frozen=True)
-class Twins:
-    """Two channels with the same changes; ``opposite``: at opposite levels."""
-
-    first: str
-    second: str
-    opposite: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,15 +119,15 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
     shortest = _shortest(evidence, channels, step)
     solution = _solution(evidence, pictures)
     repeated = _repeats(evidence)
-    twins = _twins(channels, max(shortest, 1.01 * step))
+    twins = find_twins(channels, max(shortest, 1.01 * step))
     looks: dict[str, Look] = {}
     for pin in evidence.pins:
         channel = channels[pin.channel]
-        short = _runts(pin, channel, shortest)
+        short = pulses_too_short(pin, channel, shortest)
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
-        tried = _around(short, channel) if pin.role == "pixel_clock" else _runs(short, channel)
+        tried = edges_about(short, pin, channel)
         source = blame(tried, others, step, span)
         loose, echo = pin.kind in {FLOATING, FAST} or _adrift(pin, channel, evidence.pixel_clock), False
         if (
@@ -193,61 +176,6 @@ def _aliased(looks: Sequence[Look]) -> bool:
     """Whether so many colour bits have short pulses that it is the clock that is seen too slow."""
     colours = [one for one in looks if one.pin.role == "colour"]
     return 2 * sum(bool(one.runts.size) for one in colours) > len(colours)
-
-
-def _runts(pin: Pin, channel: Channel, shortest: float) -> NDArray[np.int64]:
-    if pin.role == "pixel_clock":
-        return _extra_edges(channel)
-    return runts(channel, shortest) if pin.role != "other" else np.empty(0, np.int64)
-
-
-def _extra_edges(channel: Channel) -> NDArray[np.int64]:
-    """Where a clock has an extra pulse: by a pulse far shorter than the others, else by an edge too soon."""
-    widths = np.diff(channel.ticks)
-    if widths.size < FEWEST_WIDTHS:
-        return np.empty(0, np.int64)
-    usual = min(float(widths[::2].mean()), float(widths[1::2].mean()))
-    period = float(widths[::2].mean()) + float(widths[1::2].mean())
-    if usual >= FINE * float(widths.min()):
-        return _shortest_of_each(channel.ticks, widths, CLOCK_RUNT * usual)
-    found = []
-    for level in (0, 1):
-        edges = channel.edges_to(level)
-        found.append(edges[1:][np.diff(edges) < CLOCK_EARLY * period])
-    return np.sort(np.concatenate(found))
-
-
-def _around(extra: NDArray[np.int64], clock: Channel) -> NDArray[np.int64]:
-    """Give the edges about each extra one, shape (n, 4): which of them is the disturbance is not known."""
-    if not extra.size:
-        return extra
-    place = np.searchsorted(clock.ticks, extra)[:, np.newaxis] + np.arange(-1, 3)
-    return np.asarray(clock.ticks[np.clip(place, 0, clock.ticks.size - 1)], np.int64)
-
-
-def _runs(short: NDArray[np.int64], channel: Channel) -> NDArray[np.int64]:
-    """Give the edges of each run of short pulses, shape (n, `RUN`): a disturbance beside an edge makes two.
-
-    A run that is longer has its last edge in all places left over, a shorter one too.
-    """
-    if not short.size:
-        return short
-    first = np.searchsorted(channel.ticks, short)
-    begins = np.insert(np.diff(first) > 1, 0, True)
-    ends = first[np.append(np.flatnonzero(begins)[1:], first.size) - 1] + 1
-    place = np.minimum(first[begins][:, np.newaxis] + np.arange(RUN), ends[:, np.newaxis])
-    return np.asarray(channel.ticks[place], np.int64)
-
-
-def _shortest_of_each(
-    ticks: NDArray[np.int64], widths: NDArray[np.int64], shortest: float
-) -> NDArray[np.int64]:
-    """Give the shortest pulse of each run of short ones: a glitch also cuts the pulses beside it short."""
-    short = np.flatnonzero(widths < shortest)
-    if not short.size:
-        return np.empty(0, np.int64)
-    runs = np.split(short, np.flatnonzero(np.diff(short) > 1) + 1)
-    return np.array([ticks[run[np.argmin(widths[run])]] for run in runs], np.int64)
 
 
 def _roles(pin: Pin) -> frozenset[str]:
@@ -349,40 +277,3 @@ def _repeats(evidence: Evidence) -> dict[str, float]:
         if channel.name and int(alike.sum()) >= 10:  # noqa: PLR2004 - enough lines to judge by
             found[channel.name] = 1 - float(np.count_nonzero(mine & alike) / np.count_nonzero(alike))
     return found
-
-
-def _twins(channels: Mapping[str, Channel], longest: float) -> tuple[Twins, ...]:
-    """Find channels whose levels never differ (or never agree) for longer than ``longest`` ticks."""
-    moving = [c for c in channels.values() if c.ticks.size > 1]
-    found = []
-    for i, one in enumerate(moving):
-        for other in moving[i + 1 :]:
-            opposite = _together(one, other, longest)
-            if opposite is not None:
-                found.append(Twins(one.name, other.name, opposite))
-    return tuple(found)
-
-
-def _together(one: Channel, other: Channel, longest: float) -> bool | None:
-    """Give False when two channels are always equal, True when always opposite, None when neither."""
-    low, high = sorted((one.ticks.size, other.ticks.size))
-    if 2 * low < high:
-        return None
-    span = max(one.ticks[-1], other.ticks[-1]) - min(one.ticks[0], other.ticks[0])
-    places = one.ticks[0] + (np.arange(PROBED) * 0.618034 % 1 * span).astype(np.int64)
-    differ = float((_at(one, places) != _at(other, places)).mean())
-    if 0.2 < differ < 0.8:  # noqa: PLR2004 - skew and crosstalk are a fraction of a pixel
-        return None
-    ticks = np.concatenate((one.ticks, other.ticks))
-    ticks.sort(kind="stable")
-    ends = np.append(ticks[1:], ticks[-1])
-    # Every change of either flips whether the two are equal.
-    unequal: NDArray[np.bool_] = (np.arange(1, ticks.size + 1) + (one.initial != other.initial)) % 2 == 1
-    opposite = differ > 0.5  # noqa: PLR2004 - most of the time
-    apart = (ends - ticks)[unequal != opposite]
-    return opposite if not apart.size or float(apart.max()) <= longest else None
-
-
-def _at(channel: Channel, places: NDArray[np.int64]) -> NDArray[np.uint8]:
-    levels = np.concatenate((np.array([channel.initial], np.uint8), channel.levels))
-    return levels[np.searchsorted(channel.ticks, places, side="right")]

@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rastertap.board.model import Board
-    from rastertap.checks.wiring import Explanation, Fault, Story
+    from rastertap.checks.wiring import Explanation
     from rastertap.checks.wiring_look import Look
+    from rastertap.checks.wiring_story import Fault, Story
     from rastertap.streams.role_moves import Move
 
 OFF_NOW = (

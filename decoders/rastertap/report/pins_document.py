@@ -10,7 +10,7 @@ from rastertap.checks.wiring_words import alike_words, story_words
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
-    from rastertap.checks.wiring import Story
+    from rastertap.checks.wiring_story import Story
 
 
 def pins_data(analysis: Analysis) -> list[dict[str, Any]]:

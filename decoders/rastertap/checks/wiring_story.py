@@ -1,0 +1,65 @@
+"""What a wiring fault is, and a story of several."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from rastertap.streams.role_moves import Move
+
+FaultKind = Literal[
+    "shifted",
+    "reversed",
+    "rows",
+    "swapped",
+    "inverted",
+    "stuck_low",
+    "stuck_high",
+    "bridged",
+    "open",
+    "crosstalk",
+    "mismatch",
+]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One change that the wiring needs.
+
+    Parameters
+    ----------
+    kind : FaultKind
+        What happened.
+    channels : tuple of str
+        Channels concerned; of a swap and of a bridge both, of crosstalk the disturbed one first.
+    amount : int
+        Positions, for ``shifted``.
+    """
+
+    kind: FaultKind
+    channels: tuple[str, ...] = ()
+    amount: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Story:
+    """All changes together.
+
+    Parameters
+    ----------
+    move : Move
+        How the connector sits.
+    faults : tuple of Fault
+        The most dangerous first.
+    cost : float
+        Number of changes, about.
+    """
+
+    move: Move
+    faults: tuple[Fault, ...]
+    cost: float
+
+    def of(self, *kinds: FaultKind) -> tuple[Fault, ...]:
+        """Faults of some kinds."""
+        return tuple(f for f in self.faults if f.kind in kinds)
