@@ -12,6 +12,7 @@ import pytest
 from rastertap.analyse import Request, analyse, analyse_pieces
 from rastertap.board.load import parse_board
 from rastertap.board.template import board_text
+from rastertap.capture.model import Channel
 from rastertap.capture.pieces import Piece
 from rastertap.capture.read import read_capture
 from rastertap.cli.board import found_board
@@ -221,3 +222,27 @@ def test_pieces_of_blanking_alone_say_what_the_whole_says(
     assert abs(joined.fields.starts - one.fields.starts).max() <= 0.01 * one.line_period.value
     assert np.array_equal(joined.fields.lines, one.fields.lines, equal_nan=True)
     assert not joined.events.counts.any()
+
+
+@pytest.mark.parametrize("more", [(), ("hsync",)])
+def test_line_blanking_beside_the_whole_blanking_is_no_colour(
+    more: tuple[str, ...], bench: Callable[..., BlankingSource]
+) -> None:
+    """Line, field and whole blanking tapped together; a line sync too, made of the line blanking's edges."""
+    capture = read_capture(str(bench().vcd))
+    channels = list(capture.channels)
+    if more:
+        # A line sync of 4.7 us, 1.5 us after the line blanking begins (BT.470 Table 1-1, references 1.2).
+        begins = capture.channel("hblank").edges_to(1) + 1_500_000
+        times = np.stack((begins, begins + 4_700_000), axis=1).ravel()
+        channels.append(Channel("hsync", 0, times, np.tile(np.array([1, 0], np.uint8), begins.size)))
+    analysis = analyse(replace(capture, channels=tuple(channels)), Request())
+    roles = {p.channel: p.role for p in analysis.pins}
+    assert {roles[f"colour[{bit}]"] for bit in range(4)} == {"colour"}
+    assert [n for n, role in roles.items() if role == "colour"] == [f"colour[{b}]" for b in (3, 2, 1, 0)]
+    assert roles["blank"] == "blank"
+    assert roles["vblank"] == "vsync"
+    assert roles["hblank"] == "other"
+    assert not [f.id for f in analysis.findings if f.result == "fail"]
+    if more:
+        assert roles["hsync"] == "hsync"

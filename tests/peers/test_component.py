@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
-from rastertap.analyse import analyse_path
+from rastertap.analyse import Request, analyse, analyse_path
 from rastertap.board.load import parse_board
 from rastertap.board.template import board_text
+from rastertap.capture.model import Capture, Channel, SamplePeriod
 from rastertap.cli.board import found_board
 
 from .simulate import HDL, _run, _tool
@@ -107,3 +110,33 @@ def test_a_board_file_made_from_codes_states_no_line_sync(
     assert board.timing.hsync_width_us is None
     assert board.timing.vsync_width_lines is None
     assert board.timing.lines_per_field == (312.5, 312.5)
+
+
+@pytest.mark.parametrize("rate", [100_000_000, 200_000_000])
+def test_an_analysers_capture_has_the_same_area(
+    rate: int, component: Callable[..., tuple[Analysis, Lines]]
+) -> None:
+    """From 3.7 samples a word on; an edge is seen at the next sample."""
+    made, shown = component(**source(625))
+    step = 1e12 / rate
+
+    def seen(channel: Channel) -> Channel:
+        ticks = np.ceil((channel.ticks + 1_234) / step).astype(np.int64)
+        keep = np.append(np.diff(ticks) > 0, True)
+        return replace(channel, ticks=ticks[keep], levels=channel.levels[keep])
+
+    channels = tuple(seen(c.binary()) for c in made.capture.channels)
+    period = SamplePeriod(1.0, 0.0, known=True)
+    end = int(made.capture.end / step)
+    capture = Capture("sampled", Fraction(1, rate), 0, end, channels, sample_period=period)
+    analysis = analyse(capture, Request())
+    frames = analysis.evidence.frames
+    assert frames is not None
+    assert finding(analysis, "timing.embedded_picture").result == "pass"
+    for frame in frames.complete:
+        area = frames.active_of(frame)
+        assert area is not None
+        assert (area.x, area.width, area.height) == (288, 1440, 288)
+        first = FIRST_LINES[625][int(frame.field == "second")]
+        true = np.stack([shown[n] for n in range(first, first + 288)])
+        assert np.array_equal(area.crop(frame.codes), true)

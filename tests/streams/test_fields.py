@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rastertap.streams.fields import find_fields, interlaced_by_turns, positions
+from rastertap.streams.field_blanking import interlaced_by_turns
+from rastertap.streams.fields import find_fields, positions
 from rastertap.streams.model import Lines
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from rastertap.checks.repetition import in_fields
 from rastertap.checks.timing_rows import far_from_all, lines_per_field_usual
 from rastertap.printable import plural
 from rastertap.streams.counts import lines_per_field
-from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
+from rastertap.streams.role_judges import FIELD_BLANKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -111,8 +111,10 @@ def line_counts(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> 
 
 def by_blanking(sync: Sync) -> bool:
     """Whether fields are known by their blanking only, not by where in the line the field sync is."""
+    if sync.kind == "blanking" and len(sync.channels) == 1:
+        return True
     width = sync.field_width
-    return sync.kind in {"blanking", "vertical"} and width is not None and width.value > LONGEST_FIELD_SYNC
+    return sync.kind != "embedded" and width is not None and width.value > FIELD_BLANKING
 
 
 def _counted(finding: str, value: float, limit: Limit | None, text: str) -> Finding:

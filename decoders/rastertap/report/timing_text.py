@@ -9,6 +9,7 @@ import numpy as np
 from rastertap.checks.consequences import colour_system, consequences
 from rastertap.checks.make import interval
 from rastertap.checks.repetition import in_fields
+from rastertap.checks.timing_drift import SUBCARRIER
 from rastertap.checks.timing_events import where
 from rastertap.checks.timing_fields import usual_lines
 from rastertap.checks.timing_rows import Row, far_from_all, limits_of, rows, scaled
@@ -39,6 +40,8 @@ STYLES = {
     "plain": "one pulse without serrations (AND or OR of the two)",
 }
 MOST_SHOWN = 12
+ROWLESS = {"timing.embedded_picture", "timing.line_rate_drift", *SUBCARRIER.values()}
+"""Findings that are shown when they pass too, for the table of intervals has no row of them."""
 
 
 def timing_text(analysis: Analysis, width: int = 100) -> str:
@@ -56,7 +59,7 @@ def timing_text(analysis: Analysis, width: int = 100) -> str:
     lines += ["", f"MEASURED against {evidence.limits}", *row_lines(analysis, width)]
     lines += ["", "EVENTS", *event_lines(analysis, sync, width)]
     lines += ["", "WHAT FOLLOWS", *(wrapped(text, width, "  - ") for text in consequences(evidence))]
-    shown = [f for f in mine if f.result != "pass"]
+    shown = [f for f in mine if f.result != "pass" or f.id in ROWLESS]
     if shown:
         lines += ["", "FINDINGS", *finding_lines(shown, width)]
     return "\n".join(lines) + "\n"

@@ -11,10 +11,6 @@ from rastertap.streams.model import Fields, Lines
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-FRAMES = (525.0, 625.0)
-"""Lines of the standards' interlaced frames (BT.470 Table 1)."""
-FEWEST_TURNS = 4
-"""Fields long and short in turn from which a frame of any other number of lines is taken to be interlaced."""
 LATE = 0.1
 """A field sync up to this much of a line after a line's start still counts that line as the field's first."""
 
@@ -83,46 +79,3 @@ def _lines_of(
     """Lines of each field; without interlace whole ones: where in the line its sync falls does not matter."""
     between = np.round(np.diff(place) * 2) / 2 if interlaced else np.diff(first)
     return np.append(between.astype(np.float64), np.nan)
-
-
-def interlaced_by_turns(fields: Fields, period: float) -> Fields | None:
-    """Read interlace from field blanking that begins with a line in both fields of a frame.
-
-    Field syncs lie half a frame, that is a number of half lines, apart; whole lines of picture after them
-    come half a line sooner or later. So there is one line more and one less between in turn, and the field
-    before the longer interval lies half a line higher. A source that is not interlaced and really has one
-    line more in every second field looks the same.
-
-    Parameters
-    ----------
-    fields : Fields
-        By their field blanking.
-    period : float
-        Line period, ticks.
-
-    Returns
-    -------
-    Fields or None
-        With the starts of the lower fields moved half a line ahead; None when fields are not so in turn.
-    """
-    counts = fields.lines[:-1]
-    if counts.size < 2 or not np.isfinite(counts).all():  # noqa: PLR2004 - a turn takes two
-        return None
-    turns = (np.abs(np.diff(counts)) == 1).all() and (counts[2:] == counts[:-2]).all()
-    if not turns or (counts[0] + counts[1] not in FRAMES and counts.size < FEWEST_TURNS):
-        return None
-    lower = np.arange(fields.starts.size) % 2 == int(counts[0] > counts[1])
-    return lowered(fields, lower, period)
-
-
-def lowered(fields: Fields, lower: NDArray[np.bool_], period: float) -> Fields:
-    """Put the syncs of the fields marked ``lower``, bool, shape (fields,), half a line ahead."""
-    starts = fields.starts - np.rint(lower * period / 2).astype(np.int64)
-    lines = np.diff(starts) / period
-    return Fields(
-        starts,
-        fields.first_line,
-        fields.offset + lower / 2,
-        fields.widths,
-        np.append(np.round(lines * 2) / 2, np.nan) if starts.size else np.empty(0),
-    )

@@ -30,6 +30,8 @@ NARROWEST_BLANKING = 0.12
 LONGEST_FIELD_SYNC, LONGEST_PLAIN_SYNC = 10.0, 20.0
 """Lines that a field sync lasts at most; and where the line pulses are no wider than a line sync's: common
 practice, no source."""
+FIELD_BLANKING = 17.0
+"""Lines; a longer pulse a field is no field sync, of which video controllers make up to 16 lines."""
 OTHER = 0.3
 """Score of "none of these": what a role must beat."""
 SUBCARRIERS = {"PAL": 17_734_475 / 4, "NTSC": 39_375_000 / 11}

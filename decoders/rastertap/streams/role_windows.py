@@ -9,7 +9,13 @@ import numpy as np
 from rastertap.capture.model import HIGH
 from rastertap.match import Match
 from rastertap.streams.rhythm import dominant_interval
-from rastertap.streams.role_judges import FEWEST_CHANGES, FEWEST_LINES, NARROWEST_BLANKING, line_like
+from rastertap.streams.role_judges import (
+    FEWEST_CHANGES,
+    FEWEST_LINES,
+    FIELD_BLANKING,
+    NARROWEST_BLANKING,
+    line_like,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,8 +27,10 @@ AT_EDGE = 2.5
 """Pixels from a window's edge within which a picture that fills it begins and ends."""
 FILLED = 0.02
 """Part of the lines in which it must do so."""
-FIELD_BLANKING, FEWEST_FIELD_LINES = 17.0, 100
-"""Lines of a pulse that is too long for a field sync (video controllers make up to 16), and of a field."""
+FEWEST_FIELD_LINES = 100
+"""Lines of a field, at least."""
+FIELD_FOR_SURE = 700
+"""Lines that hold a field blanking wherever they begin (625 a frame: BT.470 Table 1; 525 of VGA modes)."""
 STEADY = 0.8
 """Part of the pulses that have the usual width."""
 WIDEST_LINE_BLANKING = 0.5
@@ -77,6 +85,14 @@ def line_blanking(b: Behaviour, survey: Survey) -> bool:
     return holds_picture(b, survey) or any(
         _field_blanking(o, b.leading.period) for o in survey.behaviours.values() if o is not b
     )
+
+
+def goes_on(b: Behaviour, survey: Survey) -> bool:
+    """Judge whether line blanking is there in the field blanking too, where no picture is."""
+    lines = (b.capture.end - b.capture.start) / max(survey.line, 1)
+    if not survey.line or lines < FIELD_FOR_SURE or not line_blanking(b, survey):
+        return False
+    return bool(np.diff(b.pulses[0]).max() < 2 * survey.line)
 
 
 def _field_blanking(b: Behaviour, line: float) -> bool:

@@ -26,7 +26,7 @@ from rastertap.streams.role_judges import (
 )
 from rastertap.streams.role_moves import kind_of
 from rastertap.streams.role_other import describe
-from rastertap.streams.role_windows import blanking_score, line_blanking, picture_level
+from rastertap.streams.role_windows import blanking_score, goes_on, line_blanking, picture_level
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -106,6 +106,19 @@ def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
     return {role: match for role, match in judged.items() if match.score > 0}
 
 
+def _without_spare_windows(
+    scores: list[dict[Role, Match]], behaviours: Sequence[Behaviour], survey: Survey
+) -> list[dict[Role, Match]]:
+    """Leave line blanking no role beside a blanking that knows the fields too: there is but one to give."""
+    through = [goes_on(b, survey) for b in behaviours]
+    windows = [
+        max((m.score for r, m in row.items() if kind_of(r) == "window"), default=0.0) for row in scores
+    ]
+    if not any(score > SYNC and not on for score, on in zip(windows, through, strict=True)):
+        return scores
+    return [{} if on else row for row, on in zip(scores, through, strict=True)]
+
+
 def _assign(scores: Sequence[dict[Role, Match]], expected: Sequence[str]) -> list[Role]:
     """Best assignment of all channels at once: every role but colour and other is held by one channel.
 
@@ -173,7 +186,7 @@ def find_pins(capture: Capture, board: Board | None = None) -> tuple[Pin, ...]:
     step = capture.step
     survey = _survey(capture, step)
     behaviours = list(survey.behaviours.values())
-    scores = [_scores(b, survey) for b in behaviours]
+    scores = _without_spare_windows([_scores(b, survey) for b in behaviours], behaviours, survey)
     known = board.pins if board is not None else {}
     expected = [kind_of(known[c.name].role) if c.name in known else "" for c in capture.channels]
     roles = _assign(scores, expected)

@@ -12,12 +12,11 @@ from rastertap.errors import DecodeError
 from rastertap.match import Match
 from rastertap.streams.blanking import FIELD_GAP, window_channel
 from rastertap.streams.bus_lines import line_ends
-from rastertap.streams.fields import find_fields, interlaced_by_turns, lowered
+from rastertap.streams.field_blanking import long_pulses, place_fields
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
 from rastertap.streams.role_clean import settled
-from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
 
     from rastertap.capture.model import Channel
     from rastertap.streams.lines import LineTrack
-    from rastertap.streams.model import Fields, Sync
+    from rastertap.streams.model import Sync
 
 SHORTEST_FIELD_PULSE_S = 1e-6
 """A shorter pulse is crosstalk or ringing: common practice, no source."""
@@ -93,7 +92,9 @@ class BlankingSync:
         if vertical is not None:
             pulses = pulses_of(vertical, capture, step)
             names = (channel.name, vertical.name)
-        fields, interlaced = _fields(pulses, found, context.before.get("sync"))
+        fields, interlaced = place_fields(
+            pulses, found, context.before.get("sync"), blanked=vertical is None or long_pulses(pulses, found)
+        )
         return build(
             context,
             Parts(
@@ -125,7 +126,8 @@ def _from_the_bus(context: Context, vertical: Channel | None) -> Sync:
     bits = [context.capture.channel(p.channel) for p in context.pins_with("colour")]
     ends = line_ends(bits, pulses, context.capture, context.step)
     found = track(ends, np.zeros(ends.size, np.int64), context.capture, context.step, tolerance=SAME_EDGE)
-    fields, interlaced = _fields(pulses, found, context.before.get("sync"))
+    before = context.before.get("sync")
+    fields, interlaced = place_fields(pulses, found, before, blanked=long_pulses(pulses, found))
     none = np.empty(0, np.int64)
     return build(
         context,
@@ -156,28 +158,6 @@ def open_level(channel: Channel) -> int:
     if stays.max() > FIELD_GAP * sum(usual):
         return 1 - int(levels[np.argmax(stays)])
     return int(usual[1] > usual[0])
-
-
-def _fields(pulses: Pulses, found: LineTrack, before: Sync | None) -> tuple[Fields, bool | None]:
-    """Place fields on the lines; blanking tells interlace by half lines, or by long and short in turn."""
-    fields, interlaced = find_fields(pulses.starts, pulses.widths, found.lines)
-    known = pulses.widths[pulses.widths > 0]
-    blanking = known.size and float(np.median(known)) > LONGEST_FIELD_SYNC * found.period
-    if interlaced or not blanking:
-        return fields, interlaced
-    if before is not None and before.interlaced and before.kind in {"blanking", "vertical"}:
-        # A piece of a few fields may not show it by itself.
-        return lowered(fields, _lower_by(before, fields), found.period), True
-    turned = interlaced_by_turns(fields, found.period)
-    return (fields, interlaced) if turned is None else (turned, True)
-
-
-def _lower_by(before: Sync, fields: Fields) -> NDArray[np.bool_]:
-    """Which fields begin half a line late against the even spacing of those in the pieces before."""
-    known = before.fields.lines[np.isfinite(before.fields.lines)]
-    usual = float(np.median(known)) * before.line_period.value
-    since = fields.starts - before.fields.starts[-1]
-    return np.asarray(since - np.rint(since / usual) * usual > before.line_period.value / 4)
 
 
 def _between(found: LineTrack, times: NDArray[np.int64], widths: NDArray[np.int64]) -> NDArray[np.bool_]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.match import Match
+from rastertap.streams.field_blanking import long_pulses, place_fields
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
@@ -65,13 +66,16 @@ class SeparateSync:
         found = track(line.starts, line.widths, context.capture, context.step, tolerance=options.tolerance)
         field_channel = context.channel_with("vsync")
         field, spikes = self._field_pulses(field_channel, context, options)
+        blanked = long_pulses(field, found)
+        fields, interlaced = place_fields(field, found, context.before.get("sync"), blanked=blanked)
         return build(
             context,
             Parts(
                 kind="separate",
                 channels=tuple(c.name for c in (line_channel, field_channel) if c is not None),
                 track=found,
-                fields_at=field,
+                fields_at=Pulses(field.active, fields.starts, fields.widths),
+                fields=(fields, interlaced),
                 glitches=np.sort(np.concatenate((line.starts[found.spare], spikes.starts))),
                 glitch_widths=_in_order(line, found.spare, spikes),
                 line_polarity=polarity_of(line.active),
