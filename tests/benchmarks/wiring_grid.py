@@ -22,8 +22,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from wiring_cases import Case, Names, board_of, pairs, record, singles
-from wiring_score import Bench, Seen, known_boards, score, see
+from wiring_cases import SOURCES, Case, Names, board_of, pairs, record, singles
+from wiring_score import score, see
+from wiring_seen import Bench, Seen
 
 from rastertap.analyse import Request, analyse
 from rastertap.checks.wiring import explain
@@ -133,12 +134,12 @@ def main() -> int:
     parser.add_argument("--share", type=int, default=1, help="run every n-th case only")
     parser.add_argument("--seed", type=int, default=0, help="of pairs, noise and starts")
     parser.add_argument("--only", choices=[group for group, _ in GROUPS], action="append")
-    parser.add_argument("--board", choices=known_boards(), action="append")
+    parser.add_argument("--board", choices=SOURCES, action="append")
     parser.add_argument("--rate", type=int, choices=RATES, action="append")
     options = parser.parse_args()
     begun, tally, groups = time.monotonic(), Tally(), options.only or [group for group, _ in GROUPS]
     with tempfile.TemporaryDirectory() as folder:
-        for key, rate in itertools.product(options.board or known_boards(), options.rate or RATES):
+        for key, rate in itertools.product(options.board or SOURCES, options.rate or RATES):
             known = board_of(key, Path(folder), picture=True)
             unknown = board_of(key, Path(folder), picture=False)
             seed = rate + 1000 * options.seed
@@ -146,7 +147,7 @@ def main() -> int:
             if "single" in groups:
                 run(bench, singles(key)[:: options.share], tally, "single")
             if "pair" in groups:
-                count = PAIRS // (len(known_boards()) * len(RATES)) + 1
+                count = PAIRS // (len(SOURCES) * len(RATES)) + 1
                 run(bench, pairs(key, count, seed)[:: options.share], tally, "pair")
             if "clean" in groups:
                 run_clean(key, rate, seed, (known, unknown), tally)
