@@ -99,6 +99,13 @@ def test_crosstalk_on_the_field_sync_of_a_board_without_line_sync_is_named(
     assert "D2" in result(analysis, "taps.crosstalk")[1]
 
 
+def test_crosstalk_of_the_clock_is_laid_on_the_clock(boards: dict[str, Board | str | None]) -> None:
+    """At 11 samples a cycle half of all times are beside an edge of it."""
+    analysis = judged(taken("crosstalk:D3,D0,15"), boards["known"])
+    assert failed(analysis) == {"taps.crosstalk"}
+    assert "beside edges of D0" in result(analysis, "taps.crosstalk")[1]
+
+
 def test_crosstalk_beside_the_disturbed_channels_own_edges_is_laid_on_its_source(
     boards: dict[str, Board | str | None],
 ) -> None:
