@@ -53,7 +53,9 @@ class BlankingSync:
 
     name: ClassVar[str] = "sync-blanking"
     contract: ClassVar[int] = CONTRACT
-    describes: ClassVar[str] = "line and field rate from a blanking or display-enable channel without hsync"
+    describes: ClassVar[str] = (
+        "lines and fields from blanking or display enable, or a field pulse, without hsync"
+    )
     needs: ClassVar[frozenset[str]] = frozenset()
     gives: ClassVar[str] = "sync"
     Options: ClassVar[type] = BlankingSyncOptions
