@@ -256,7 +256,7 @@ def _timing(good: Analysis, this: Analysis, *, same_analyser: bool) -> Iterator[
     ]
     yield _row("timing", "field rate", rates, unit="Hz")
     frames = [a.evidence.frames for a in both]
-    yield _exact("timing", "pixel clocks a line", (None if f is None else f.pixels_per_line for f in frames))
+    yield _exact("timing", "pixel clocks a line", (None if f is None else f.clocks_per_line for f in frames))
 
 
 def _yes(flag: bool | None) -> str | None:  # noqa: FBT001 - a value, not an option

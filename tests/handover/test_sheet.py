@@ -121,10 +121,10 @@ def test_a_late_bus_moves_the_sampling_point_as_much(
     middle = (source.truth["active"]["x"] + 0.5) / clock + delay_ns * 1e-9
     assert sheet.sampling.after_sync_s == pytest.approx(middle, abs=0.02 / clock)
     half = 0.5 if launch == "falling" else 0.0
-    assert sheet.sampling.delay_s * clock % 1 == pytest.approx(
+    assert sheet.sampling.delays_s[0] * clock % 1 == pytest.approx(
         (0.5 + half + delay_ns * 1e-9 * clock) % 1, abs=0.02
     )
-    assert sheet.sampling.edge == edge
+    assert sheet.sampling.edges == (edge,)
 
 
 def test_an_analysers_capture_gives_the_same_within_its_step(handed: Handed, tmp_path: Path) -> None:

@@ -179,7 +179,8 @@ def _said(steady: Steadiness, kind: str) -> str:
 
 def _sync_place(streams: Mapping[str, Any]) -> views.SyncPlace:
     sync, clock = cast("Sync", streams["sync"]), cast("PixelClock", streams["pixel_clock"])
-    columns = round(sync.line_width.value / clock.period.value)
+    per_clock = len(cast("ColourBus", streams["colour_bus"]).sampling.reads)
+    columns = round(sync.line_width.value / clock.period.value * per_clock)
     rows = 0
     if sync.field_width is not None and sync.fields.offset.size:
         rows = max(0, round(sync.field_width.value - float(np.median(sync.fields.offset))))

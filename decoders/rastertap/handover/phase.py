@@ -9,6 +9,8 @@ import numpy as np
 from rastertap.capture.model import HIGH, LOW
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rastertap.analyse import Analysis
 
 ON_TIME = 0.02
@@ -18,8 +20,8 @@ ON_TIME = 0.02
 def sync_phase(analysis: Analysis) -> float | None:
     """Ticks from the rising clock edge that a line begins with to the leading edge of its sync, mean.
 
-    Within half a clock of zero, the pixel that is called 0 beginning with that edge. None when clock or sync
-    is not on a channel.
+    Within half a clock of zero; with one pixel a clock, pixel 0 begins with that edge. None when clock or
+    sync is not on a channel.
     """
     clock, sync = analysis.evidence.pixel_clock, analysis.evidence.sync
     if clock is None or sync is None or not clock.channel or sync.kind not in {"separate", "composite"}:
@@ -38,7 +40,7 @@ def sync_phase(analysis: Analysis) -> float | None:
     return float(np.angle(np.exp(2j * np.pi * part).mean()) / (2 * np.pi) * period)
 
 
-def first_sample(sync_delay: float, period: float, pixel: int, delay: float) -> float:
+def first_sample(sync_delay: float, period: float, pixel: int, reads: Sequence[float]) -> float:
     """Ticks from the leading edge of line sync to where ``pixel`` is read.
 
     Parameters
@@ -48,8 +50,11 @@ def first_sample(sync_delay: float, period: float, pixel: int, delay: float) -> 
     period : float
         Of the pixel clock, ticks.
     pixel : int
-        Counted from the clock edge that the line begins with.
-    delay : float
-        From the rising clock edge to the sampling point, ticks.
+        Counted from the one that the line begins with.
+    reads : sequence of float
+        From the rising clock edge to the sampling points of a cycle's pixels, ticks, in order.
     """
-    return pixel * period + delay - sync_delay
+    # With two pixels a cycle a line may begin with either: the one that the sync is nearest to.
+    index = round(sync_delay / period * len(reads)) + pixel
+    cycle, which = divmod(index, len(reads))
+    return cycle * period + reads[which] - sync_delay

@@ -68,12 +68,12 @@ class Sampling:
 
     Parameters
     ----------
-    delay_s : float
-        After the rising edge of the pixel clock.
+    delays_s : tuple of float
+        After the rising edge of the pixel clock, one a pixel: two where the bus changes with both edges.
     margin_before_s, margin_after_s : Measured
         Earlier and later by this much still reads right.
-    edge : "rising" or "falling"
-        Clock edge that is nearer to that point.
+    edges : tuple of "rising" or "falling"
+        Clock edge that is nearest to each of those points.
     after_sync_s : float or None
         From the leading edge of line sync to the middle of where the first active pixel may be read.
     phase_after_sync : float or None
@@ -81,10 +81,10 @@ class Sampling:
         sync calls its phase.
     """
 
-    delay_s: float
+    delays_s: tuple[float, ...]
     margin_before_s: Measured
     margin_after_s: Measured
-    edge: str
+    edges: tuple[str, ...]
     after_sync_s: float | None
     phase_after_sync: float | None
 
@@ -108,6 +108,7 @@ class Sheet:
     line_rate_hz: float
     field_rate_hz: float
     interlaced: bool
+    pixels_per_clock: int
     across: Direction
     down: Direction
     offsets: dict[FieldKind, float]
@@ -123,6 +124,11 @@ class Sheet:
     colours: tuple[ColourLevel, ...]
     colours_from: str
     colours_left_out: int
+
+    @property
+    def pixel_s(self) -> float:
+        """Duration of a pixel, s: of a clock cycle, or of half a one."""
+        return 1 / (self.pixel_clock.value * self.pixels_per_clock)
 
 
 def make_sheet(analysis: Analysis, delays: Sequence[int] = LINE_DELAYS) -> Sheet:
@@ -160,6 +166,7 @@ def make_sheet(analysis: Analysis, delays: Sequence[int] = LINE_DELAYS) -> Sheet
         line_rate_hz=1 / line_s,
         field_rate_hz=1 / field_s,
         interlaced=interlaced,
+        pixels_per_clock=frames.pixels_per_clock,
         across=_across(sync, clock, frames, area),
         down=_down(sync, lines, area, min(offsets.values())),
         offsets=offsets,
@@ -196,7 +203,7 @@ def _needed(analysis: Analysis) -> tuple[PixelClock, Sync, ColourBus, Frames, Ar
 
 
 def _across(sync: Sync, clock: PixelClock, frames: Frames, area: Area) -> Direction:
-    width = sync.line_width.value / clock.period.value
+    width = sync.line_width.value / clock.period.value * frames.pixels_per_clock
     return Direction(frames.pixels_per_line, area.width, width, area.x, sync.line_polarity or "")
 
 
@@ -217,22 +224,29 @@ def _down(sync: Sync, lines: float, area: Area, offset: float) -> Direction:
 
 
 def _sampling(analysis: Analysis, clock: PixelClock, bus: ColourBus, area: Area) -> Sampling:
-    tick, point = float(analysis.capture.tick), bus.sampling
+    tick, period, point = float(analysis.capture.tick), clock.period.value, bus.sampling
     high = clock.duty.value if clock.duty is not None else 0.5
-    to_rising = min(point.phase, 1 - point.phase)
-    to_falling = min(abs(point.phase - high), 1 - abs(point.phase - high))
     after, phase = None, None
     if (delay := sync_phase(analysis)) is not None:
-        ticks = first_sample(delay, clock.period.value, area.x, point.delay)
-        after, phase = ticks * tick, ticks / clock.period.value % 1.0
+        ticks = first_sample(delay, period, area.x, point.reads)
+        after, phase = ticks * tick, ticks / period * len(point.reads) % 1.0
     return Sampling(
-        point.delay * tick,
+        tuple(read * tick for read in point.reads),
         _seconds(point.margin_before, tick),
         _seconds(point.margin_after, tick),
-        "falling" if to_falling < to_rising else "rising",
+        tuple(_nearest_edge(read / period % 1, high) for read in point.reads),
         after,
         phase,
     )
+
+
+def _nearest_edge(phase: float, high: float) -> str:
+    """Name the clock edge nearest to a place in the cycle; ``high`` is where it falls."""
+
+    def apart(edge: float) -> float:
+        return min(abs(phase - edge), 1 - abs(phase - edge))
+
+    return "falling" if apart(high) < apart(0) else "rising"
 
 
 def _seconds(ticks: Measured, tick: float) -> Measured:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rastertap.printable import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rastertap.handover.screens import Fit
     from rastertap.handover.sheet import Direction, Sheet
@@ -46,11 +46,12 @@ def _sampling(sheet: Sheet) -> list[tuple[str, str]]:
     rows = [
         (
             "read the bus",
-            f"{point.delay_s * 1e9:.1f} ns after the clock rises (phase {point.delay_s / period:.2f})",
+            f"{_both(point.delays_s, 1e9, '.1f')} ns after the clock rises"
+            + f" (phase {_both(point.delays_s, 1 / period, '.2f')})",
         ),
         ("margin earlier", f"{point.margin_before_s.value * 1e9:.1f} ns"),
         ("margin later", f"{point.margin_after_s.value * 1e9:.1f} ns"),
-        ("nearest clock edge", point.edge),
+        ("nearest clock edge", " and ".join(point.edges)),
     ]
     if point.after_sync_s is not None and point.phase_after_sync is not None:
         rows.append(("first pixel, after sync", f"{point.after_sync_s * 1e6:.4f} us"))
@@ -61,6 +62,10 @@ def _sampling(sheet: Sheet) -> list[tuple[str, str]]:
             )
         )
     return rows
+
+
+def _both(values: Sequence[float], scale: float, spec: str) -> str:
+    return " and ".join(f"{v * scale:{spec}}" for v in values)
 
 
 def _fit(fit: Fit) -> str:
@@ -92,11 +97,11 @@ def handover_text(sheet: Sheet) -> str:
             ),
             ("line rate", f"{sheet.line_rate_hz:.2f} Hz"),
             ("field rate", f"{sheet.field_rate_hz:.4f} Hz, {fields}"),
-            ("clock from line sync", f"x {sheet.across.total:g}"),
+            ("clock from line sync", _multiple(sheet)),
             ("colour bus", f"{sheet.bits} bits ({printable(sheet.colours_from)})"),
         ],
     )
-    lines += _rows("ACROSS", _direction(sheet.across, "pixels", 1 / clock.value))
+    lines += _rows("ACROSS", _direction(sheet.across, "pixels", sheet.pixel_s))
     lines += _rows("DOWN", _direction(sheet.down, "lines", line_s))
     if sheet.interlaced:
         lines += [
@@ -119,6 +124,15 @@ def handover_text(sheet: Sheet) -> str:
     )
     lines += ["", *_colour_lines(sheet)]
     return "\n".join(lines) + "\n"
+
+
+def _multiple(sheet: Sheet) -> str:
+    """By how much a digitiser multiplies the line rate for one sample a pixel."""
+    text = f"x {sheet.across.total:g}"
+    if sheet.pixels_per_clock == 1:
+        return text
+    chip = sheet.across.total / sheet.pixels_per_clock
+    return f"{text} for a clock that rises with every pixel; the chip's own, x {chip:g}, has one on each edge"
 
 
 def _colour_lines(sheet: Sheet) -> Iterator[str]:
@@ -157,6 +171,8 @@ def handover_document(sheet: Sheet) -> dict[str, Any]:
         "source": sheet.source,
         "pixel_clock_hz": sheet.pixel_clock.value,
         "pixel_clock_uncertainty_hz": sheet.pixel_clock.uncertainty,
+        "pixels_per_clock": sheet.pixels_per_clock,
+        "pixel_s": sheet.pixel_s,
         "line_rate_hz": sheet.line_rate_hz,
         "field_rate_hz": sheet.field_rate_hz,
         "interlaced": sheet.interlaced,
@@ -164,10 +180,12 @@ def handover_document(sheet: Sheet) -> dict[str, Any]:
         "lines": _direction_data(sheet.down),
         "first_active_line": dict(sheet.offsets),
         "sampling": {
-            "delay_s": point.delay_s,
+            "delay_s": point.delays_s[0],
+            "delays_s": list(point.delays_s),
             "margin_before_s": point.margin_before_s.value,
             "margin_after_s": point.margin_after_s.value,
-            "nearest_edge": point.edge,
+            "nearest_edge": point.edges[0],
+            "nearest_edges": list(point.edges),
             "first_pixel_after_sync_s": point.after_sync_s,
             "phase_after_sync_pixels": point.phase_after_sync,
         },

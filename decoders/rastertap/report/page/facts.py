@@ -110,7 +110,7 @@ def _timing(analysis: Analysis) -> Facts:
     if counts:
         facts.append(("lines a field", " or ".join(f"{c:g}" for c in counts)))
     if frames is not None:
-        facts.append(("pixel clocks a line", str(frames.pixels_per_line)))
+        facts.append(("pixel clocks a line", str(frames.clocks_per_line)))
         if frames.active is not None:
             area = frames.active
             facts.append(("active area", f"{area.width} x {area.height} from pixel {area.x}, line {area.y}"))

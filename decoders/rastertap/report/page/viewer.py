@@ -147,7 +147,7 @@ def viewer_data(analysis: Analysis, frames: Frames) -> dict[str, Any]:
         "bits": len(bus.bits),
         "known": bus.colours is not None,
         "delay": bus.sampling.delay * tick,
-        "period": clock.period.value * tick,
+        "period": clock.period.value * tick / len(bus.sampling.reads),
         "maps": maps,
         "fields": sorted(packed, key=lambda f: f["index"]),
     }
