@@ -11,7 +11,7 @@ from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
 from rastertap.checks.picture_bits import BitSolution, fullest, solve, solve_unplaced
 from rastertap.checks.picture_lines import own_lines
-from rastertap.checks.wiring_runts import FEWEST_WIDTHS, edges_about, edges_in_runs, pulses_too_short
+from rastertap.checks.wiring_runts import FEWEST_WIDTHS, edges_about, pulses_too_short
 from rastertap.checks.wiring_twins import find_twins
 from rastertap.streams.rhythm import concentration, phases
 from rastertap.streams.role_clean import RUNT
@@ -129,8 +129,8 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         roles = _roles(pin)
         source = blame(edges_about(short, pin, channel), others, step, span)
         if source is None and pin.role != "pixel_clock":
-            # Of a pulse beside the channel's own edge it is not known which edge is the disturbance's.
-            source = blame(edges_in_runs(short, channel), others, step, span)
+            # A clock is beside nearly every edge of several by chance: the starts alone may still tell.
+            source = blame(short, others, step, span)
         loose, echo = pin.kind in {FLOATING, FAST} or _adrift(pin, channel, evidence.pixel_clock), False
         if (
             channel.ticks.size

@@ -33,8 +33,8 @@ def pulses_too_short(pin: Pin, channel: Channel, shortest: float) -> NDArray[np.
 
 
 def edges_about(short: NDArray[np.int64], pin: Pin, channel: Channel) -> NDArray[np.int64]:
-    """Give the start of each short pulse; of a clock the edges about it, shape (n, 4): any may be it."""
-    return _around(short, channel) if pin.role == "pixel_clock" else short
+    """Give the edges about each short pulse, shape (n, 4): any of them may be the disturbance's."""
+    return _around(short, channel) if pin.role == "pixel_clock" else _runs(short, channel)
 
 
 def _extra_edges(channel: Channel) -> NDArray[np.int64]:
@@ -61,7 +61,7 @@ def _around(extra: NDArray[np.int64], clock: Channel) -> NDArray[np.int64]:
     return np.asarray(clock.ticks[np.clip(place, 0, clock.ticks.size - 1)], np.int64)
 
 
-def edges_in_runs(short: NDArray[np.int64], channel: Channel) -> NDArray[np.int64]:
+def _runs(short: NDArray[np.int64], channel: Channel) -> NDArray[np.int64]:
     """Give the edges of each run of short pulses, shape (n, `RUN`): a disturbance beside an edge makes two.
 
     A run that is longer has its last edge in all places left over, a shorter one too.
