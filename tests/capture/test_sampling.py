@@ -53,6 +53,16 @@ def test_a_sampled_clock_shows_the_step(step: Fraction, clock_hz: float) -> None
     agrees(capture_of(sampled(clock_hz, step, 20_000, duty=0.4)), step)
 
 
+@pytest.mark.parametrize("rate", [16, 48, 64, 80, 112, 160, 192, 240])
+@pytest.mark.parametrize("changes", [2_000, 400_000])
+def test_stamps_rounded_half_to_even_show_the_step(rate: int, changes: int) -> None:
+    """As C's %.0f and Python's round do (IEEE 754); at these rates (MS/s) many samples are at half a ns."""
+    step = Fraction(1000, rate)
+    number = np.arange(changes)
+    samples = np.unique(np.ceil((number / 2 + 0.3) / 5_369_318 * 1e9 / float(step)).astype(np.int64))
+    agrees(capture_of([round(int(n) * step) for n in samples]), step)
+
+
 def test_a_line_sync_alone_shows_the_step_or_nothing() -> None:
     """A slow signal alone shows a step that is much finer only poorly: then it must not be claimed."""
     for step in (Fraction(125, 3), Fraction(5, 2), Fraction(10)):

@@ -42,6 +42,9 @@ _SAME_WIDTH = 0.01
 """Bands this near in width, in ticks, cannot be told apart (by trial: the true step's band is the narrowest,
 and the next step that a slow signal alone allows needs one wider by 0.02 to 0.14)."""
 
+_SEARCH_ROUNDS, _SEARCH_LOSS = 60, 1e-6
+"""Thirds taken off when the narrowest band is sought, and ticks by which its width may come out too large."""
+
 _MANY = 3
 """With more fits than this, the best must lie between others: the list is not complete below the last."""
 
@@ -161,7 +164,7 @@ def _narrowest(steps: Floats, times: Floats, step: float) -> Fit | None:
     """Find the step with the narrowest band that holds every time; None when it is wider than a tick."""
     reach = 2 / float(steps[-1] - steps[0])
     low, high = step - reach, step + reach
-    for _ in range(40):  # the width is a convex function of the step
+    for _ in range(_SEARCH_ROUNDS):  # the width is a convex function of the step
         third = (high - low) / 3
         if np.ptp(times - (low + third) * steps) < np.ptp(times - (high - third) * steps):
             high -= third
@@ -173,8 +176,12 @@ def _narrowest(steps: Floats, times: Floats, step: float) -> Fit | None:
 
 
 def _one_tick(times: Floats) -> float:
-    """One tick, and what float64 may lose in times as long as these."""
-    return 1 + 1e-15 * float(abs(times[-1]))
+    """One tick, its two ends included, and what the search and float64 may lose in times as long as these.
+
+    Halves of a tick come on many grids (48 MS/s in ns: 62.5, 187.5); where they are rounded to even, errors of
+    +0.5 and -0.5 are both there, and the band that holds all times is a whole tick wide.
+    """
+    return 1 + _SEARCH_LOSS + 1e-15 * float(abs(times[-1]))
 
 
 def _interval(fit: Fit, ticks: Ints) -> tuple[float, float]:
