@@ -369,3 +369,15 @@ def test_a_table_that_never_ends_is_read_in_bounded_memory(tmp_path: Path) -> No
     assert all(piece.capture.sample_period == found[0].capture.sample_period for piece in found)
     assert found[-1].capture.sha256
     assert found[-1].capture.end == 599_999
+
+
+def test_a_first_column_that_stays_is_a_channel_and_no_time(tmp_path: Path) -> None:
+    path = tmp_path / "samples.csv"
+    path.write_text("CH0,CH1\n" + "1,0\n" * 3000 + "0,1\n" * 3000)
+    capture = read_capture(path, reader="csv", options={"rate": "50M"})
+    assert [(c.name, c.initial, c.ticks.tolist()) for c in capture.channels] == [
+        ("CH0", 1, [3000]),
+        ("CH1", 0, [3000]),
+    ]
+    with pytest.raises(CaptureError, match="neither times nor a sampling rate"):
+        read_capture(path)

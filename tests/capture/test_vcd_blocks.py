@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from rastertap.capture.interface import Window
+from rastertap.capture.read import read_capture
 from rastertap.capture.source import Source
 from rastertap.capture.vcd import VcdReader
 from rastertap.errors import CaptureError, UsageError
@@ -245,3 +246,14 @@ def test_reading_from_standard_input_and_its_error_places() -> None:
     bad = text + b"1?\n"
     done = subprocess.run([sys.executable, "-c", code], input=bad, capture_output=True, check=True)
     assert done.stdout.decode().split() == [str(text.count(b"\n") + 1), "2", str(len(text) + 1), "-"]
+
+
+def test_a_stated_rate_is_the_sample_period_of_the_capture(tmp_path: Path) -> None:
+    path = tmp_path / "few.vcd"
+    path.write_text("$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#125\n1!\n")
+    assert not read_capture(path).sample_period.known
+    stated = read_capture(path, reader="vcd", options={"rate": "48M"}).sample_period
+    assert stated.known
+    assert stated.ticks == pytest.approx(125 / 6)
+    with pytest.raises(UsageError, match="is no sampling rate"):
+        read_capture(path, reader="vcd", options={"rate": "fast"})

@@ -80,7 +80,7 @@ def test_a_wrong_value_is_refused_with_what_would_be_right(
     [
         (("--limits", "lenient"), "hint: there are: home-computer"),
         (("--reader", "tape"), "hint: there are: "),
-        (("--reader", "vcd:rewind=yes"), "hint: it has: block_bytes, time_back"),
+        (("--reader", "vcd:rewind=yes"), "hint: it has: block_bytes, rate, time_back"),
         (("--reader", "vcd:time_back=perhaps"), "hint: it is one of: error, drop"),
         (("--reader", "vcdvcd:time_back=drop"), "hint: it has: none"),
         (("--set", "sync-septic.tolerance=1"), "hint: there are: "),

@@ -236,7 +236,8 @@ def _time_column(sniffed: Sniffed) -> tuple[int, Heading]:
                 return column, heading
     first = [row[0] for row in sniffed.rows]
     levels = [level_of(word) for word in first]
-    if None not in levels and levels != sorted(levels, key=lambda level: level or 0):
+    # Times and sample numbers go up from row to row; levels, of which there are so few, cannot for long.
+    if None not in levels and (len(set(first)) < len(first) or first != sorted(first)):
         return -1, Heading("index")
     return 0, Heading("")
 
@@ -258,6 +259,8 @@ def _scale(
         return True, 1 / stated[0], (f"sampling rate {float(stated[0]):.12g} Hz, as the file states",)
     several = " (the file states several)" if len(stated) > 1 else ""
     what = "sample numbers have no sampling rate" if heading.kind == "index" else "times have no unit"
+    if column < 0:
+        what = "table has neither times nor a sampling rate, only levels"
     raise Problem(
         f"the {what}{several}",
         sniffed.at,

@@ -178,8 +178,8 @@ def _narrowest(steps: Floats, times: Floats, step: float) -> Fit | None:
 def _one_tick(times: Floats) -> float:
     """One tick, its two ends included, and what the search and float64 may lose in times as long as these.
 
-    Halves of a tick come on many grids (48 MS/s in ns: 62.5, 187.5); where they are rounded to even, errors of
-    +0.5 and -0.5 are both there, and the band that holds all times is a whole tick wide.
+    Halves of a tick come on many grids (48 MS/s in ns: 62.5, 187.5); where they are rounded to even, errors
+    of +0.5 and -0.5 are both there, and the band that holds all times is a whole tick wide.
     """
     return 1 + _SEARCH_LOSS + 1e-15 * float(abs(times[-1]))
 

@@ -8,10 +8,12 @@ comment: both are settled when the first arrives there, and should it have been 
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar, Literal
 
+from rastertap.capture.csv_words import parse_rate
 from rastertap.capture.interface import CONTRACT
+from rastertap.capture.model import SamplePeriod
 from rastertap.match import Match
 
 if TYPE_CHECKING:
@@ -35,6 +37,8 @@ class VcdReader:
 
     Parameters
     ----------
+    rate : str
+        The analyser's sample rate, ``48M`` or ``100MHz``, where the times do not show it; else it is found.
     time_back : "error" or "drop"
         What a time that goes back is: an error, or the start of something left out until the time has
         caught up (said in ``notes``).
@@ -46,11 +50,14 @@ class VcdReader:
     contract: ClassVar[int] = CONTRACT
     describes: ClassVar[str] = "value change dump (VCD), plain or compressed: the fast reader"
 
+    rate: str = ""
     time_back: Literal["error", "drop"] = "error"
     block_bytes: int = BLOCK_BYTES
 
     def __post_init__(self) -> None:
-        """Refuse a block in which nothing fits."""
+        """Refuse a rate that is none, and a block in which nothing fits."""
+        if self.rate:
+            parse_rate(self.rate)
         if self.block_bytes < LEAST_BLOCK_BYTES:
             raise ValueError(f"block_bytes must be at least {LEAST_BLOCK_BYTES}")
 
@@ -73,11 +80,19 @@ class VcdReader:
                 recording = Recording(text, pool, drop_back=self.time_back == "drop", window=window)
                 for block in recording.blocks():
                     progress.advance(source.consumed)
-                    yield block
+                    yield self._stated(block)
         except Problem as problem:
             raise text.error(problem) from None
         finally:
             progress.finish()
+
+
+    def _stated(self, block: Capture) -> Capture:
+        """Give a block the sample period that the user stated."""
+        if not self.rate:
+            return block
+        step = float(1 / parse_rate(self.rate) / block.tick)
+        return replace(block, sample_period=SamplePeriod(step, 0.0, known=True))
 
 
 def match_vcd(head: bytes, label: str) -> Match:

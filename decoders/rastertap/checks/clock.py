@@ -145,7 +145,10 @@ def _undersampled(evidence: Evidence) -> Finding:
     if clock is None:
         return not_measured("clock.undersampled", "No pixel clock found.")
     if period is None or not period.known:
-        text = "The times in the file show no sampling step (a simulator's output): nothing is undersampled."
+        text = (
+            "The times in the file show no sampling step, as a simulator's output: nothing is undersampled."
+            " If an analyser recorded them, state its rate: --reader vcd:rate=48M."
+        )
         return Finding("clock.undersampled", "pass", text)
     samples = clock.period.value / period.ticks
     text = f"{samples:.2f} samples a clock cycle."
