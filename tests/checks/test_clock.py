@@ -80,6 +80,17 @@ def test_a_clock_that_stops_once_a_line_does_so_on_purpose(analysed: Callable[..
     assert "on purpose" in finding.text
 
 
+def test_a_clock_that_stops_once_a_field_does_so_on_purpose(analysed: Callable[..., Analysis]) -> None:
+    """A field of the bench's machine lasts 312 x 64 us = 19.968 ms."""
+    stops = [f"clock-stopped:at_ms={at},for_ms=1,seen_by=tap" for at in (10, 29.968)]
+    finding = found(analysed(*stops), "clock.missing_cycles")
+    assert finding.result == "pass"
+    assert "same place of each field" in finding.text
+    assert "for up to 9000 cycles" in finding.text
+    finding = found(analysed(stops[0], stops[1].replace("29.968", "29.9")), "clock.missing_cycles")
+    assert finding.result == "warn"
+
+
 def test_events_at_even_distances_are_told_with_the_distance(analysed: Callable[..., Analysis]) -> None:
     finding = found(analysed("clock-extra:every=10007,width_ns=16"), "clock.extra_edges")
     assert finding.result == "warn"

@@ -285,9 +285,12 @@ def _missing(evidence: Evidence, record: ClockRecord) -> Finding:
     placed = places.gaps if places is not None else None
     some = gap_words(events.gaps, events.missing, record.cycles + events.missing, events.gaps_seen_by, placed)
     result: Result = "warn" if events.gaps_seen_by == "tap" else "fail"
-    if on_purpose(placed):
+    longest = float(events.gaps.size.max(initial=0.0))
+    if on_purpose(placed, longest):
         result = "pass"
-        some = f"The clock stops {where_words(placed)}: so regular, it is done on purpose, and no fault."
+        some = f"The clock stops {where_words(placed)}"
+        some += f", for up to {longest:.0f} cycles" if longest > 1 else ""
+        some += ": so regular, it is done on purpose, and no fault."
     return _event_finding(
         "clock.missing_cycles",
         events.gaps,

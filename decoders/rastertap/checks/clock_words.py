@@ -21,6 +21,8 @@ SUBCARRIER_PPM = {
 """Tolerance of the subcarrier, ppm: +-5 Hz and +-10 Hz."""
 NAMED_WITHIN = 0.003
 """How near (relative) a spectral line must be to a rate to be called it, at least its own resolution."""
+LONG_STOP = 64
+"""Cycles from which a stop that comes once a field is taken for a wanted one: common practice, no source."""
 MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
 
 
@@ -60,9 +62,15 @@ def where_words(placed: Placed | None) -> str:
     }.get(placed.repeats, "at no regular distance")
 
 
-def on_purpose(placed: Placed | None) -> bool:
-    """Whether events are so regular, once a line at one place, that a machine must make them on purpose."""
-    return placed is not None and placed.repeats == "each line"
+def on_purpose(placed: Placed | None, longest: float = 0.0) -> bool:
+    """Whether events are so regular that a machine must make them on purpose.
+
+    Once a line at one place; or once a field, if the clock then stops for ``longest`` cycles, as many as no
+    lost pulses last.
+    """
+    if placed is None:
+        return False
+    return placed.repeats == "each line" or (placed.repeats == "each field" and longest >= LONG_STOP)
 
 
 def _told(what: str, placed: Placed | None) -> str:

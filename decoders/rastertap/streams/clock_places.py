@@ -26,6 +26,8 @@ MOST_OF = 0.9
 FEWEST_REGULAR = 4
 SAME_PIXEL = 1.5
 """Spread (standard deviation, pixels) within which events fall at the same place of a line."""
+SAME_PLACE = 4
+"""Cycles by which events of one place may differ from field to field."""
 CLOSE = 32
 """Cycles between events of one burst at most."""
 
@@ -73,6 +75,8 @@ class Placed:
     @property
     def repeats(self) -> Repeats:
         """How the events repeat."""
+        if self._a_field_apart():
+            return "each field"
         if self.at.size < FEWEST_REGULAR:
             return ("never", "once")[min(self.at.size, 1)] if self.at.size < 2 else "random"  # noqa: PLR2004
         if self.at.size >= MOST_OF * self.lines and _same(self.pixel):
@@ -83,6 +87,16 @@ class Placed:
             return "every N cycles"
         close = np.diff(self.at) < CLOSE * self.period
         return "bursts" if close.mean() > 0.5 else "random"  # noqa: PLR2004 - most
+
+    def _a_field_apart(self) -> bool:
+        """Whether there is one event a field, always a field after the last."""
+        apart = np.diff(self.at)
+        return bool(
+            self.field_ticks
+            and apart.size
+            and self.at.size >= self.fields - 1
+            and (np.abs(apart - self.field_ticks) <= SAME_PLACE * self.period).all()
+        )
 
     def _each_field(self) -> bool:
         if self.fields < 2 or self.at.size < MOST_OF * self.fields:  # noqa: PLR2004

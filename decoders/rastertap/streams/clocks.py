@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.capture.model import HIGH
+from rastertap.streams.clock_cycles import rough_period
 from rastertap.streams.rhythm import Behaviour, concentration, phases
 
 if TYPE_CHECKING:
@@ -119,9 +120,9 @@ def pick_pixel_clock(
 
 def rate_words(b: Behaviour, line: float) -> str:
     """Write a clock's frequency, and its cycles a line when the line period (ticks) is known, not 0."""
-    rising = b.channel.edges_to(HIGH)
-    frequency = (rising.size - 1) / (float(rising[-1] - rising[0]) * b.seconds)
-    text = f"steady clock, {frequency / 1e6:.4f} MHz"
+    # A clock that stops now and then is as fast as it is while it runs.
+    period = rough_period(b.channel.edges_to(HIGH))
+    text = f"steady clock, {1e-6 / (period * b.seconds):.4f} MHz"
     if line:
-        text += f", about {line * (rising.size - 1) / float(rising[-1] - rising[0]):.1f} cycles a line"
+        text += f", about {line / period:.1f} cycles a line"
     return text
