@@ -40,10 +40,8 @@ def change_offsets(ticks: NDArray[np.int64], clock: PixelClock) -> NDArray[np.fl
     return np.asarray(ticks[steady] - edges[cycle[steady]], np.float64)
 
 
-def _quiet(
-    offsets: NDArray[np.float64], period: float, pixels: int
-) -> list[tuple[float, float, int]]:
-    """Widest parts of the cycle with hardly any change, one a pixel: start, length (ticks), changes inside."""
+def _quiet(offsets: NDArray[np.float64], period: float, pixels: int) -> list[tuple[float, float, int]]:
+    """Find the widest quiet parts of the cycle, one a pixel: start, length (ticks), changes inside."""
     counts = np.bincount((offsets % period / period * BINS).astype(np.int64) % BINS, minlength=BINS)
     values = np.sort(offsets % period)
     # Drop the values in the least populated bins, up to the stray share.
@@ -91,10 +89,8 @@ def pixels_per_cycle(offsets: NDArray[np.float64], period: float) -> int:
     return 2 if twice > DOUBLE[0] and once < DOUBLE[1] else 1
 
 
-def _distances(
-    delay: float, windows: list[tuple[float, float, int]], period: float
-) -> tuple[float, float]:
-    """Ticks from the changes before a sampling point, and to those after it; its own window is the nearest."""
+def _distances(delay: float, windows: list[tuple[float, float, int]], period: float) -> tuple[float, float]:
+    """Give the ticks from the changes before a sampling point, and to those after it."""
     each = [((delay - start) % period, length) for start, length, _ in windows]
     before, length = min(each)
     return before, length - before
@@ -114,8 +110,8 @@ def find_sampling_point(
     step : float
         Sampling step, ticks.
     fixed : sequence of float
-        Ticks after the rising edge to read at instead, one a pixel of the cycle; of one, the other follows half
-        a cycle later.
+        Ticks after the rising edge to read at instead, one a pixel of the cycle; where one is given of two,
+        the other follows half a cycle later.
 
     Raises
     ------
