@@ -220,7 +220,7 @@ def _against_mode(timing: Timing, mode: Mode) -> Iterator[Contradiction]:
     if timing.interlaced is not None and timing.interlaced != mode.interlaced:
         word = "interlaced" if mode.interlaced else "not interlaced"
         yield Contradiction(("timing", "interlaced"), f"{mode.key} is {word}", hint)
-    if timing.lines_per_field and any(n != mode.lines_per_field[0] for n in timing.lines_per_field):
+    if timing.lines_per_field and not _lines_of(mode, timing.lines_per_field):
         message = f"{mode.key} has {float(mode.lines_per_field[0]):g} lines per field"
         yield Contradiction(("timing", "lines_per_field"), message, hint)
     for key, expected in (("line_rate_hz", mode.line_rate_hz), ("field_rate_hz", mode.field_rate_hz)):
@@ -233,6 +233,12 @@ def _against_mode(timing: Timing, mode: Mode) -> Iterator[Contradiction]:
             has = f"{mode.key} has {float(mode.line_rate_hz):.6g} Hz"
             message = f"gives a line rate of {float(line_rate):.6g} Hz; {has}"
             yield Contradiction(("timing", "pixels_per_line"), message, hint)
+
+
+def _lines_of(mode: Mode, lines: tuple[float, ...]) -> bool:
+    """Whether the fields are the mode's; a line more or less in every second one is no other standard."""
+    nominal = float(mode.lines_per_field[0])
+    return nominal in lines and all(abs(n - nominal) <= (0 if mode.interlaced else 1) for n in lines)
 
 
 def _regions(picture: Picture) -> Iterator[Contradiction]:

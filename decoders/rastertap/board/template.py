@@ -46,6 +46,8 @@ class FoundBoard:
     pixel_clock_hz : Fraction or None
         Nominal or measured, exact.
     pixels_per_line : int or None
+    line_rate_hz : Fraction or None
+        Measured; only where no pixel clock gives it.
     lines_per_field : tuple of float
         Empty when not measured.
     interlaced : bool or None
@@ -62,6 +64,7 @@ class FoundBoard:
     standard: str | None = None
     pixel_clock_hz: Fraction | None = None
     pixels_per_line: int | None = None
+    line_rate_hz: Fraction | None = None
     lines_per_field: tuple[float, ...] = ()
     interlaced: bool | None = None
     hsync_width_us: tuple[float, float] | None = None
@@ -123,11 +126,17 @@ def _timing_lines(found: FoundBoard) -> list[str]:
         _line("pixel_clock_hz", exact, '"13500000*2/3"', "a number, or exact: numbers joined by * and /"),
         "pixel_clock_tolerance_ppm = 100   # a plain crystal oscillator",
         _line("pixels_per_line", _text(found.pixels_per_line), "576", "pixel clocks, blanking included"),
+        *_line_rate(found.line_rate_hz),
         _line("lines_per_field", lines, "[312]", "[312.5, 312.5] when interlaced"),
         _line("interlaced", interlaced, "false", "true or false"),
         _line("hsync_width_us", _range(found.hsync_width_us), "[4.5, 4.9]", "line sync, [low, high], us"),
         _line("vsync_width_lines", _range(found.vsync_width_lines), "[2.5, 3.5]", "field sync, [low, high]"),
     ]
+
+
+def _line_rate(measured: Fraction | None) -> list[str]:
+    """Give the line rate where no pixel clock gives it."""
+    return [] if measured is None else [f"line_rate_hz = {float(measured):.10g}   # as measured"]
 
 
 def _colour_lines(found: FoundBoard) -> list[str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from rastertap.errors import BoardError, UsageError
+from rastertap.measured import COVERAGE, Measured
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
@@ -17,10 +18,10 @@ if TYPE_CHECKING:
     from rastertap.board.template import FoundBoard, FoundPin
     from rastertap.streams.model import ColourBus, PixelClock, Sync
 
+CRYSTAL_PART = 1e-4
+"""Tolerance of the pixel clock that the template states: a plain crystal oscillator."""
 WIDTH_PART = 0.1
 """How far a sync width may be off the one found; common practice, no source."""
-CLOCK_PART = 1.5e-4
-"""Crystal (100 ppm) and analyser (50 ppm) together: as near as this, a clock is taken to be nominal."""
 
 
 _EXAMPLES = """\b
@@ -97,7 +98,7 @@ def found_board(analysis: Analysis) -> FoundBoard:
         name=f"from {Path(analysis.capture.label).name}",
         pins=_found_pins(analysis),
         note="Made from a capture: what was found is stated as what is expected.",
-        standard=mode.key if mode else None,
+        standard=mode.key if mode is not None and analysis.evidence.mode_close else None,
         colour_set=_colour_set(bus),
         unrecognised=tuple(pin.channel for pin in analysis.pins if pin.role == "other"),
     )
@@ -105,7 +106,7 @@ def found_board(analysis: Analysis) -> FoundBoard:
         found = replace(found, **_sync_facts(sync, float(analysis.capture.tick)))
     if clock is not None:
         line_rate = mode.line_rate_hz if mode else None
-        found = replace(found, **_clock_facts(clock, sync, analysis.capture.tick, line_rate))
+        found = replace(found, **_clock_facts(analysis, clock, sync, line_rate))
     return found
 
 
@@ -129,32 +130,51 @@ def _sync_facts(sync: Sync, tick_s: float) -> dict[str, Any]:
     from rastertap.streams.counts import lines_per_field
     from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 
-    facts: dict[str, Any] = {"interlaced": sync.interlaced}
+    line_rate = Fraction(round(1000 / (sync.line_period.value * tick_s)), 1000)
+    facts: dict[str, Any] = {"interlaced": sync.interlaced, "line_rate_hz": line_rate}
     width_us = sync.line_width.value * tick_s * 1e6
+    doubt_us = sync.line_width.uncertainty * tick_s * 1e6
     if width_us:  # blanking and codes in the bus give lines, but no line sync
-        facts["hsync_width_us"] = (
-            round(width_us * (1 - WIDTH_PART), 3),
-            round(width_us * (1 + WIDTH_PART), 3),
-        )
-    counts = sorted(float(count) for count in lines_per_field(sync))
-    if counts:
-        usual = counts[len(counts) // 2]
-        facts["lines_per_field"] = (usual, usual) if sync.interlaced else (usual,)
+        reach = max(width_us * WIDTH_PART, 2 * COVERAGE * doubt_us)
+        facts["hsync_width_us"] = (round(max(width_us - reach, 0.001), 3), round(width_us + reach, 3))
+    facts["lines_per_field"] = _lines(lines_per_field(sync).tolist(), interlaced=bool(sync.interlaced))
     if sync.field_width is not None and sync.field_width.value <= LONGEST_FIELD_SYNC:
         lines = sync.field_width.value
         facts["vsync_width_lines"] = (round(max(lines - 0.5, 0.1), 2), round(lines + 0.5, 2))
     return facts
 
 
+def _lines(counts: list[float], *, interlaced: bool) -> tuple[float, ...]:
+    """Lines of each kind of field: of both where long and short ones come in turn."""
+    if not counts:
+        return ()
+    usual = sorted(counts)[len(counts) // 2]
+    in_turn = sorted(set(counts)) if counts[2:] == counts[:-2] else [usual]
+    if not interlaced:
+        return tuple(in_turn) if in_turn[-1] - in_turn[0] == 1 else (usual,)
+    # Counted in whole lines, as where blanking stands for sync, the two fields make up for each other.
+    field = usual if usual % 1 else sum(in_turn) / len(in_turn)
+    return (field, field) if field % 1 else ()
+
+
 def _clock_facts(
-    clock: PixelClock, sync: Sync | None, tick: Fraction, line_rate_hz: Fraction | None
+    analysis: Analysis, clock: PixelClock, sync: Sync | None, line_rate_hz: Fraction | None
 ) -> dict[str, Any]:
-    """State the nominal clock where whole pixels fill a standard line, else the measured one."""
-    measured_hz = 1 / (clock.period.value * float(tick))
+    """State the nominal clock where pixels that fill a standard line give it, else the measured one."""
+    tick, period = float(analysis.capture.tick), clock.period
+    measured_hz = 1 / (period.value * tick)
+    facts: dict[str, Any] = {"pixel_clock_hz": Fraction(round(measured_hz))}
     if sync is None:
-        return {"pixel_clock_hz": Fraction(round(measured_hz))}
-    pixels = round(sync.line_period.value / clock.period.value)
-    facts: dict[str, Any] = {"pixel_clock_hz": Fraction(round(measured_hz)), "pixels_per_line": pixels}
-    if line_rate_hz is not None and abs(measured_hz / float(pixels * line_rate_hz) - 1) <= CLOCK_PART:
-        facts["pixel_clock_hz"] = pixels * line_rate_hz
+        return facts
+    facts["line_rate_hz"] = None  # clock and pixels give it
+    facts["pixels_per_line"] = pixels = round(sync.line_period.value / period.value)
+    if line_rate_hz is None:
+        return facts
+    nominal = pixels * line_rate_hz
+    own = Measured(measured_hz, measured_hz * period.uncertainty / period.value, "Hz")
+    doubt = COVERAGE * own.with_timebase(analysis.request.timebase_ppm).uncertainty
+    off = abs(measured_hz - float(nominal))
+    # The capture itself must then lie within the tolerance that the file states.
+    if off <= min(doubt, CRYSTAL_PART * float(nominal) - doubt):
+        facts["pixel_clock_hz"] = nominal
     return facts

@@ -43,12 +43,9 @@ def _direction(part: Direction, unit: str, seconds: float) -> list[tuple[str, st
 def _sampling(sheet: Sheet) -> list[tuple[str, str]]:
     point = sheet.sampling
     period = 1 / sheet.pixel_clock.value
+    phases = _both(point.delays_s, 1 / period, ".2f")
     rows = [
-        (
-            "read the bus",
-            f"{_both(point.delays_s, 1e9, '.1f')} ns after the clock rises"
-            + f" (phase {_both(point.delays_s, 1 / period, '.2f')})",
-        ),
+        ("read the bus", f"{_both(point.delays_s, 1e9, '.1f')} ns after the clock rises (phase {phases})"),
         ("margin earlier", f"{point.margin_before_s.value * 1e9:.1f} ns"),
         ("margin later", f"{point.margin_after_s.value * 1e9:.1f} ns"),
         ("nearest clock edge", " and ".join(point.edges)),

@@ -42,7 +42,7 @@ module counted_bench;
     $fclose(file);
     $dumpfile("counted.vcd");
     $dumpvars(0, clock, hsync, vsync, csync, colour);
-    line = START;
+    line = START % LINES;
     since = BROAD;
     while (field <= FIELDS) begin
       // An interlaced frame is counted whole: its second field sync comes LINES and a half after the first.
@@ -72,7 +72,7 @@ module counted_bench;
       end
       odd = !odd;
       line = line + 1;
-      if (line == height) begin line = 0; field = field + 1; end
+      if (line >= height) begin line = 0; field = field + 1; end
     end
     $finish;
   end
