@@ -140,6 +140,9 @@ def test_a_bit_that_the_picture_does_not_use_is_no_fault(plain: str) -> None:
     assert outcome == "not_measured"
     assert "D6 (colour bit 3" in text
     assert "show one that does" in text
+    assert analysis.verdict.place == "undecided"
+    assert "taps.stuck_low" in analysis.verdict.because
+    assert "Show a picture that uses every colour" in analysis.verdict.next[0]
 
 
 def test_a_bit_that_moves_only_later_in_a_long_capture_is_no_fault(plain: str) -> None:

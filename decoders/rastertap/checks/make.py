@@ -20,6 +20,11 @@ def not_measured(finding: str, reason: str) -> Finding:
     return Finding(finding, "not_measured", reason)
 
 
+def undecidable(finding: str, reason: str, count: int, unit: str) -> Finding:
+    """Say that so many may be faulty, and why this capture does not tell."""
+    return Finding(finding, "not_measured", reason, count, None, "0", unit)
+
+
 def interval(low: float, high: float, unit: str) -> str:
     """Write a permitted interval in words."""
     infinite = float("inf")

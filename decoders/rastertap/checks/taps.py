@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
-from rastertap.checks.make import PRACTICE, not_measured
+from rastertap.checks.make import PRACTICE, not_measured, undecidable
 from rastertap.checks.taps_loose import NO_BOARD, loose_without_board
 from rastertap.checks.wiring import Explanation, explain
 from rastertap.checks.wiring_words import (
@@ -163,7 +163,7 @@ def _stuck(found: Explanation, board: Board, evidence: Evidence, word: str) -> F
     sure = _against_blanking(names, word, board) or _all_combinations(evidence, len(names))
     if colours and found.looks.solved is None and not sure:
         text = f"{text} Or the picture does not use it: show one that does, or state a known picture."
-        return not_measured(finding, text)
+        return undecidable(finding, text, len(names), "channels")
     return _finding(finding, faults, text, unit="channels")
 
 
@@ -195,7 +195,7 @@ def _open(found: Explanation, board: Board) -> Finding:
 def _bridged(found: Explanation, board: Board | None) -> Finding:
     faults, unsure = found.story.of("bridged"), _unsure_twins(found, board)
     if not faults and unsure:
-        return not_measured("taps.bridged", unsure)
+        return undecidable("taps.bridged", unsure, unsure.count(";") + 1, "pairs")
     if not faults:
         return _finding(
             "taps.bridged", (), "No two channels carry the same signal.", unit="pairs", source=PRACTICE

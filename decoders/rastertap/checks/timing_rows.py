@@ -10,6 +10,7 @@ import numpy as np
 from rastertap.board.limits import stated_limits
 from rastertap.checks.make import SETTLE, interval
 from rastertap.measured import COVERAGE, Measured, against_limits
+from rastertap.standards.home_computer import PRACTICE as WIDE_TRUST
 from rastertap.standards.limits import DEFAULT_SET, limits_for
 from rastertap.standards.modes import FAR_LINE_RATE_PPM, usual_lines
 from rastertap.streams.counts import field_periods, lines_per_field
@@ -70,6 +71,13 @@ TO_LINE_SYNC = {"525-studio"}
 that is 20 lines and a front porch; BT.470 has whole lines and a, to the picture itself."""
 HALF_LINE_STYLES = {"equalised", "serrated"}
 """Composites whose broad pulses are half a line apart, as the standards' limits take them to be."""
+SKEW = 1 / np.sqrt(3)
+"""Standard uncertainty, in sampling steps, of the time between two channels: an analyser's inputs may be a step
+apart (uniform; common practice, no source)."""
+BETWEEN_CHANNELS = {"front_porch", "back_porch", "sync_to_active", "blanking_to_equalising"}
+"""Durations from an edge of one channel to that of another."""
+UNUSUAL = "Unusual, by common practice only: sets may not lock to it or may show it off centre. A board file that"
+UNUSUAL += " states it, or a limit set that is chosen, decides."
 TENTH_PERCENT = 0.001
 
 
@@ -152,6 +160,17 @@ def judge_value(measured: Measured, limit: Limit | None, slack: float = 0.0) -> 
     return result
 
 
+def judge_width(measured: Measured, limit: Limit | None, slack: float = 0.0) -> Result:
+    """Compare a width with a limit; where only common practice limits it, one outside is no fault but odd."""
+    result = judge_value(measured, limit, slack)
+    return "warn" if result == "fail" and by_practice(limit) else result
+
+
+def by_practice(limit: Limit | None) -> bool:
+    """Whether nothing but common practice stands behind a limit: no board file, no standard that was chosen."""
+    return limit is not None and limit.trust == WIDE_TRUST
+
+
 def rows(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:
     """Give every quantity that was measured."""
     yield _line_rate(evidence, sync, limits)
@@ -217,12 +236,12 @@ def _durations(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -> I
             else period
         )
         raw = interval_measured(values, step, spacing / step)
-        measured = Measured(raw.value * tick, raw.uncertainty * tick, "s").with_timebase(
-            evidence.timebase_ppm
-        )
+        apart = SKEW * step if key in BETWEEN_CHANNELS else 0.0
+        doubt = float(np.hypot(raw.uncertainty, apart)) * tick
+        measured = Measured(raw.value * tick, doubt, "s").with_timebase(evidence.timebase_ppm)
         limit = limits.get(f"{key}_s")
         low, high = values.low * tick, values.high * tick
-        result = judge_value(measured, limit)
+        result = judge_width(measured, limit)
         yield Row(key, finding, TITLES[key], measured, low, high, values.count, limit, result)
 
 
@@ -244,7 +263,7 @@ def _field_sync(sync: Sync, limits: Mapping[str, Limit]) -> Iterator[Row]:
     note = (
         "" if width.value <= LONGEST_FIELD_SYNC else "vertical blanking rather than field sync, by its width"
     )
-    result = judge_value(width, limit, WHOLE_LINES) if not note else "not_measured"
+    result = judge_width(width, limit, WHOLE_LINES) if not note else "not_measured"
     period = sync.line_period.value
     low, high = values.low / period, values.high / period
     yield Row(
@@ -309,7 +328,10 @@ def finding_of(row: Row, text: str, settle: str = "a higher sample rate would") 
     if row.limit is None:
         text = text if row.note else f"{text} No limit for it in this set."
         return Finding(row.finding, row.result, text, value, uncertainty, unit=unit)
-    if row.result == "warn":
+    outside = against_limits(row.measured, row.limit.low, row.limit.high) == "fail"
+    if row.result == "warn" and outside and by_practice(row.limit):
+        text = f"{text} {UNUSUAL}"
+    elif row.result == "warn":
         text = f"{text} {SETTLE[0].upper()}{SETTLE[1:]}: {settle}."
     source = (
         row.limit.source if row.limit.trust in row.limit.source else f"{row.limit.source} ({row.limit.trust})"

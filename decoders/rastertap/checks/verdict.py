@@ -94,6 +94,15 @@ CHIP_NEXT = (
     ),
     "Record again and compare the two results.",
 )
+HIDDEN = frozenset({"taps.stuck_low", "taps.stuck_high", "taps.bridged"})
+"""Faults of colour bits that look like a picture which does not use them."""
+HIDDEN_NEXT = (
+    "Show a picture that uses every colour (`rastertap plan` has a test screen to type in) and record again.",
+    (
+        "If the screen should have such colours now, probe the chip's pin: if the signal is right there, the"
+        " tap is at fault; if not, the chip or what hangs on that line."
+    ),
+)
 MOST_DOUBTS = 3
 """Warnings that are named among the steps when nothing failed."""
 AFTER_TEXT = (
@@ -214,12 +223,16 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
         return _because("taps", 0.5, text, loose)
+    hidden = [f for f in findings if f.id in HIDDEN and f.result == "not_measured" and f.measured]
+    if hidden and evidence.board is not None:
+        text = _first(hidden, "Nothing is out of limits, but this picture cannot show all")
+        return Verdict("undecided", 0.5, text, tuple(f.id for f in hidden), HIDDEN_NEXT)
     clock = evidence.pixel_clock
     tapped = clock is not None and clock.source == "tapped"
     text = AFTER_TEXT if tapped else UNTAPPED_TEXT
     steps: tuple[str, ...] = (AFTER_NEXT,) if tapped else UNTAPPED_NEXT
     passed = tuple(f.id for f in findings if f.id in needed)
-    doubts = [f for f in findings if f.result == "warn"][:MOST_DOUBTS]
+    doubts = [*hidden, *(f for f in findings if f.result == "warn")][:MOST_DOUBTS]
     steps = (*steps, *(f"Have a look as well: {sentences(f.text, HEADLINE)}" for f in doubts))
     return Verdict(
         "after_the_pins",

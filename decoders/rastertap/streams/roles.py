@@ -40,7 +40,7 @@ WINDOW = 0.31
 """Score of line blanking as a line sync: its rate is the line rate."""
 EXPECTED = 0.04
 """What it counts that the board file expects a role: enough to decide between two that fit equally well."""
-NOT_TAPPED = 0.1
+NOT_TAPPED = 0.25
 """What it counts against blanking, on a channel that the board file lists, that it taps none: a plain picture
 behaves like it."""
 SINGLE: tuple[Role, ...] = ("pixel_clock", "hsync", "vsync", "csync", "blank", "display_enable", "subcarrier")
