@@ -202,7 +202,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 
 def _write_page(settings: Settings, path: str, analysis: Analysis) -> str:
-    from rastertap.frames.images import write_whole
+    from rastertap.files import write_whole
     from rastertap.report.page.build import page
 
     name = page_name(path)
