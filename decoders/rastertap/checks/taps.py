@@ -245,7 +245,7 @@ def _crosstalk(found: Explanation, evidence: Evidence) -> Finding:
         return _finding("taps.crosstalk", (), text, unit="pulses", source=PRACTICE)
     looks = [found.looks.by_channel[f.channels[0]] for f in faults]
     times = sorted(t for one in looks for t in one.runts.tolist())
-    text = f"Pulses too short to be pixels: {'; '.join(crosstalk_words(one) for one in looks)}."
+    text = f"Pulses too short for what they are on: {'; '.join(crosstalk_words(one) for one in looks)}."
     blamed = any(one.source is not None for one in looks)
     result = "fail" if blamed or len(times) >= CERTAIN_RUNTS else "warn"
     return Finding(

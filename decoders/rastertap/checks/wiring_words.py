@@ -158,7 +158,8 @@ def open_words(name: str, found: Explanation, board: Board) -> str:
 
 def crosstalk_words(one: Look) -> str:
     """Say how many pulses, and beside whose edges."""
-    text = f"{plural(one.runts.size, 'pulse')} on {table_name(one.channel)}"
+    what = ", the pixel clock" if one.pin.role == "pixel_clock" else ""
+    text = f"{plural(one.runts.size, 'pulse')} on {table_name(one.channel)}{what}"
     if one.source is None:
         return f"{text}, beside no channel's edges in particular"
     return f"{text}, {one.source.share:.0%} of them beside edges of {_any_of(one.source.channels)}"
