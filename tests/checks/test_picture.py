@@ -55,6 +55,28 @@ def test_a_moving_square_is_no_noise(tmp_path: Path) -> None:
     assert [b["flips"] for b in steady["bits"]] == [0, 0, 0, 0]
 
 
+def test_a_bit_that_lets_go_for_some_lines_is_named(tmp_path: Path) -> None:
+    """In every second picture the chip's bit 2 is low through 20 lines, as if its joint had opened.
+
+    The picture begins in line 46, its border is 20 lines high (captures/README.md).
+    """
+    pictures = np.repeat(card_for(SOURCE)[:1], 2, axis=0)
+    pictures[1, 40:60] &= ~np.uint32(4)
+    analysis = analysed(tmp_path / "a.vcd", picture=pictures)
+    result, text = finding(analysis, "picture.unstable_pixels")
+    assert result == "warn"
+    assert text.startswith("Colour bit 2 (D6) stays low from line 106 to 125 of field ")
+    assert any("Colour bit 2" in step for step in analysis.verdict.next)
+
+
+@pytest.mark.parametrize("bits", [15, 2])
+def test_a_cursor_that_blinks_is_no_loose_wire(tmp_path: Path, bits: int) -> None:
+    pictures = np.repeat(card_for(SOURCE)[:1], 2, axis=0)
+    pictures[1, 60:68, 40:48] ^= np.uint32(bits)
+    result, text = finding(analysed(tmp_path / "a.vcd", picture=pictures), "picture.unstable_pixels")
+    assert (result, "moves or blinks" in text) == ("pass", True)
+
+
 def test_a_still_picture_is_the_same_in_every_field(tmp_path: Path) -> None:
     result, text = finding(analysed(tmp_path / "a.vcd"), "picture.unstable_pixels")
     assert (result, "All pixels are the same" in text) == ("pass", True)

@@ -9,6 +9,7 @@ import numpy as np
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.known_picture import known_picture
 from rastertap.checks.make import PRACTICE, not_measured
+from rastertap.checks.picture_drops import find_drop
 from rastertap.printable import plural
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from rastertap.checks.picture_drops import Drop
     from rastertap.frames.model import Frames
     from rastertap.frames.steadiness import Steadiness
     from rastertap.streams.model import ColourBus
@@ -53,6 +55,8 @@ def _unstable(frames: Frames, bus: ColourBus | None) -> Finding:
     count, moving = int(flips.sum()), sum(s.moving for s in kinds)
     if count:
         return _noisy(kinds, flips, bus)
+    if moving and (drop := find_drop(frames)) is not None:
+        return _dropped(drop, moving, bus)
     if moving:
         text = (
             f"{plural(moving, 'pixel')} change from field to field in groups: the picture moves or blinks, "
@@ -61,6 +65,17 @@ def _unstable(frames: Frames, bus: ColourBus | None) -> Finding:
         return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "flips", PRACTICE)
     text = f"All pixels are the same in every one of {sum(s.fields for s in kinds)} complete fields."
     return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "flips", PRACTICE)
+
+
+def _dropped(drop: Drop, moving: int, bus: ColourBus | None) -> Finding:
+    channel = bus.bits[drop.bit].name if bus is not None and drop.bit < len(bus.bits) else ""
+    name = f"Colour bit {drop.bit}" + (f" ({channel})" if channel else "")
+    text = (
+        f"{name} stays {'high' if drop.high else 'low'} from line {drop.first} to {drop.last} of field"
+        f" {drop.field}, where it moves in the field beside it; no other bit changes. Unless the picture"
+        " blinks there, its wire, clip or joint lets go now and then: reseat it, power off, and record again."
+    )
+    return Finding("picture.unstable_pixels", "warn", text, moving, 0.0, "0", "pixels", PRACTICE)
 
 
 def _noisy(kinds: Sequence[Steadiness], flips: NDArray[np.int64], bus: ColourBus | None) -> Finding:

@@ -223,17 +223,17 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
         return _because("taps", 0.5, text, loose)
+    warned = [f for f in findings if f.result == "warn"]
     hidden = [f for f in findings if f.id in HIDDEN and f.result == "not_measured" and f.measured]
     if hidden and evidence.board is not None:
         text = _first(hidden, "Nothing is out of limits, but this picture cannot show all")
-        return Verdict("undecided", 0.5, text, tuple(f.id for f in hidden), HIDDEN_NEXT)
+        return Verdict("undecided", 0.5, text, tuple(f.id for f in hidden), (*HIDDEN_NEXT, *_looks(warned)))
     clock = evidence.pixel_clock
     tapped = clock is not None and clock.source == "tapped"
     text = AFTER_TEXT if tapped else UNTAPPED_TEXT
     steps: tuple[str, ...] = (AFTER_NEXT,) if tapped else UNTAPPED_NEXT
     passed = tuple(f.id for f in findings if f.id in needed)
-    doubts = [*hidden, *(f for f in findings if f.result == "warn")][:MOST_DOUBTS]
-    steps = (*steps, *(f"Have a look as well: {sentences(f.text, HEADLINE)}" for f in doubts))
+    steps = (*steps, *_looks([*hidden, *warned]))
     return Verdict(
         "after_the_pins",
         _confidence(findings, ("taps", "clock", "sync", "timing", "picture")),
@@ -241,6 +241,10 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         passed,
         steps,
     )
+
+
+def _looks(doubts: Sequence[Finding]) -> tuple[str, ...]:
+    return tuple(f"Have a look as well: {sentences(f.text, HEADLINE)}" for f in doubts[:MOST_DOUBTS])
 
 
 def _confidence(findings: Sequence[Finding], groups: tuple[str, ...]) -> float:
