@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from rastertap.analyse import Request, analyse
 from rastertap.board.model import Board
+from rastertap.capture.model import Channel
 from rastertap.checks.timing_rows import judge_value
 from rastertap.measured import Measured
 from rastertap.standards.limit import around, between
@@ -99,6 +101,38 @@ def test_the_board_files_own_limits_go_before_the_sets() -> None:
     off = findings(source, line_rate_hz="15700", line_rate_tolerance_ppm=100.0)
     assert off["timing.line_rate"].result == "fail"
     assert findings(source, field_rate_hz="50.08")["timing.field_rate"].result == "pass"
+
+
+@pytest.mark.parametrize(
+    ("odd", "key"), [({"width_ps": 16_000_000}, "sync.width"), ({"vsync_lines": 0.5}, "sync.field_width")]
+)
+def test_a_width_that_only_common_practice_limits_is_odd_but_no_fault(odd: dict[str, Any], key: str) -> None:
+    source = SyncSource(**odd)
+    found = findings(source)[key]
+    assert found.result == "warn"
+    assert "Unusual, by common practice only" in found.text
+    assert not [f for f in findings(source).values() if f.result == "fail" and f.id != "clock.present"]
+    own = {"hsync_width_us": [4.5, 4.9], "vsync_width_lines": [2.5, 3.5]}
+    assert findings(source, **own)[key].result == "fail"
+    chosen = {f.id: f for f in analyse(source.capture(), Request(limits="625-studio")).findings}
+    assert chosen["sync.width"].result == ("fail" if "width_ps" in odd else "pass")
+
+
+def test_the_time_between_two_channels_is_unsure_by_their_skew() -> None:
+    # A window that opens 10.000 us after the sync, seen one 10 ns step late, as a skewed input shows it.
+    source = SyncSource(step_ns=10)
+    capture = source.capture()
+    starts = source.line_starts()[:-1]
+    starts = starts[(np.arange(starts.size) - source.begin_line) % source.lines < 240]
+    times = np.stack([starts + 11_000_000, starts + 48_014_000], axis=1).ravel() // 10_000 * 10
+    levels = np.tile(np.array([1, 0], np.uint8), starts.size)
+    capture = replace(capture, channels=(*capture.channels, Channel("de", 0, times.astype(np.int64), levels)))
+    (role,) = (pin.role for pin in analyse(capture, Request()).pins if pin.channel == "de")
+    assert role == "display_enable"
+    found = {f.id: f for f in analyse(capture, Request()).findings}["timing.front_porch"]
+    assert found.measured == pytest.approx(15.986, abs=0.011)
+    assert found.uncertainty is not None
+    assert 2 * found.uncertainty >= 0.010  # the step, us
 
 
 def test_a_source_near_no_standard_is_told_to_be_of_its_own_kind() -> None:

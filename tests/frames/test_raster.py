@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
@@ -132,3 +133,46 @@ def test_lines_that_overlap_share_their_pixels() -> None:
     codes = np.arange(10, dtype=np.uint32)
     raster, _ = rows(codes, np.zeros(10, np.uint8), np.array([0, 3]), 4)
     assert raster.tolist() == [[0, 1, 2, 3], [3, 4, 5, 6]]
+
+
+def jittered(lines: int = 300, rms: float = 30.0) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Starts of lines whose sync jitters by ``rms`` ticks, and the clock each really begins with."""
+    true = 10 + PIXELS * np.arange(lines)
+    late = np.random.default_rng(3).normal(20.0, rms, lines)
+    return np.rint(true * CYCLE + late).astype(np.int64), true
+
+
+@pytest.mark.parametrize("rms", [10.0, 30.0, 70.0])
+def test_sync_that_jitters_moves_no_line(rms: float) -> None:
+    starts, true = jittered(rms=rms)
+    found = grid(starts, cycles=310 * PIXELS)
+    assert np.array_equal(np.diff(found.first), np.diff(true))
+    assert math.sqrt(found.squares / found.syncs) == pytest.approx(rms / CYCLE, rel=0.15)
+
+
+def test_lost_clocks_move_all_lines_after_them_beside_jitter_too() -> None:
+    starts, true = jittered()
+    lost = np.array([30 * PIXELS + 7, 31 * PIXELS + 3, 170 * PIXELS + 40])
+    edges = np.delete(CYCLE * np.arange(310 * PIXELS), lost)
+    bare = SimpleNamespace(edges=edges, period=SimpleNamespace(value=float(CYCLE)))
+    found = line_grid(some_lines(starts), bare, (0, 10**9))
+    left = true - np.searchsorted(lost, true)
+    assert np.array_equal(found.first - found.first[0], left - left[0])
+
+
+def test_a_clock_lost_and_one_too_many_in_the_next_line_move_the_line_between() -> None:
+    true = 10 + PIXELS * np.arange(200)
+    edges = np.delete(CYCLE * np.arange(210 * PIXELS), 50 * PIXELS + 20)
+    edges = np.sort(np.append(edges, (51 * PIXELS + 20) * CYCLE + 50))
+    bare = SimpleNamespace(edges=edges, period=SimpleNamespace(value=float(CYCLE)))
+    found = line_grid(some_lines(true * CYCLE + 20), bare, (0, 10**9))
+    moved = found.first - true
+    assert moved.tolist() == [-(n == 51) for n in range(200)]
+
+
+def test_lines_of_two_lengths_in_turn_are_regular() -> None:
+    true = 10 + np.cumsum(np.append(0, np.tile([PIXELS, PIXELS + 1], 100)))
+    found = grid(true * CYCLE + 20, cycles=220 * PIXELS)
+    assert (found.pixels, found.turn) == (PIXELS, True)
+    assert found.right == found.counted == true.size - 1
+    assert np.array_equal(found.first, true)

@@ -203,8 +203,8 @@ def _off(stated: float, expected: float) -> bool:
 def _rates(timing: Timing) -> Iterator[Contradiction]:
     """Compare the stated rates with each other; 3 % finds a slip of the pen, not a tolerance."""
     line_rate = timing.line_rate_hz
-    if timing.pixel_clock_hz and timing.pixels_per_line:
-        line_rate = timing.pixel_clock_hz / timing.pixels_per_line
+    if (clocked := timing.clocked_line_rate_hz) is not None:
+        line_rate = clocked
         if timing.line_rate_hz and _off(float(timing.line_rate_hz), float(line_rate)):
             message = f"pixel_clock_hz / pixels_per_line is {float(line_rate):g} Hz"
             yield Contradiction(("timing", "line_rate_hz"), message, "correct one of the three")
@@ -227,12 +227,11 @@ def _against_mode(timing: Timing, mode: Mode) -> Iterator[Contradiction]:
         stated = getattr(timing, key)
         if stated is not None and _off(float(stated), float(expected)):
             yield Contradiction(("timing", key), f"{mode.key} has {float(expected):.6g} Hz", hint)
-    if timing.pixel_clock_hz and timing.pixels_per_line:
-        line_rate = timing.pixel_clock_hz / timing.pixels_per_line
-        if _off(float(line_rate), float(mode.line_rate_hz)):
-            has = f"{mode.key} has {float(mode.line_rate_hz):.6g} Hz"
-            message = f"gives a line rate of {float(line_rate):.6g} Hz; {has}"
-            yield Contradiction(("timing", "pixels_per_line"), message, hint)
+    line_rate = timing.clocked_line_rate_hz
+    if line_rate is not None and _off(float(line_rate), float(mode.line_rate_hz)):
+        has = f"{mode.key} has {float(mode.line_rate_hz):.6g} Hz"
+        message = f"gives a line rate of {float(line_rate):.6g} Hz; {has}"
+        yield Contradiction(("timing", "pixels_per_line"), message, hint)
 
 
 def _lines_of(mode: Mode, lines: tuple[float, ...]) -> bool:

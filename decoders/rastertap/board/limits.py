@@ -34,8 +34,7 @@ def stated_limits(timing: Timing) -> dict[str, Limit]:
 def _rates(timing: Timing) -> list[Limit]:
     ppm = timing.line_rate_tolerance_ppm
     line_rate, source = timing.line_rate_hz, _SOURCE
-    if line_rate is None and timing.pixel_clock_hz is not None and timing.pixels_per_line is not None:
-        line_rate = timing.pixel_clock_hz / timing.pixels_per_line
+    if line_rate is None and (line_rate := timing.clocked_line_rate_hz) is not None:
         source = f"{_SOURCE}: pixel clock / pixels per line"
         ppm = ppm or timing.pixel_clock_tolerance_ppm
     part = Fraction(repr(ppm or DEFAULT_LINE_RATE_PPM)) / 1_000_000

@@ -70,6 +70,7 @@ StandardKey = Annotated[
     str, AfterValidator(_known_standard), Field(json_schema_extra={"enum": sorted(MODES)})
 ]
 Ppm = Annotated[float, Field(gt=0, le=100_000)]
+HalfClocks = Annotated[float, Field(gt=0, le=100_000, multiple_of=0.5)]
 HalfLines = Annotated[float, Field(gt=0, le=100_000, multiple_of=0.5)]
 Position = Annotated[int, Field(ge=1, le=1000)]
 Level = Annotated[tuple[float, float, float], Field(strict=False)]
@@ -105,8 +106,12 @@ class Timing(Strict):
     pixel_clock_tolerance_ppm: Ppm = Field(
         default=100.0, description="Plain crystal oscillator; common practice, no source."
     )
-    pixels_per_line: Annotated[int, Field(gt=0, le=100_000)] | None = Field(
-        default=None, description="Pixel clocks from one line sync to the next, blanking included."
+    pixels_per_line: HalfClocks | None = Field(
+        default=None,
+        description=(
+            "Pixel clocks from one line sync to the next, blanking included; 227.5 where a line of 227 and"
+            " one of 228 come in turn."
+        ),
     )
     lines_per_field: (
         Annotated[tuple[HalfLines, ...], Field(strict=False, max_length=8), AfterValidator(_not_empty)] | None
@@ -125,6 +130,13 @@ class Timing(Strict):
     vsync_width_lines: Annotated[tuple[float, float], Field(strict=False)] | None = Field(
         default=None, description="[low, high] in lines."
     )
+
+    @property
+    def clocked_line_rate_hz(self) -> Fraction | None:
+        """Line rate that the pixel clock and the pixels of a line give; None where one is not stated."""
+        if self.pixel_clock_hz is None or self.pixels_per_line is None:
+            return None
+        return self.pixel_clock_hz / Fraction(self.pixels_per_line)
 
     @property
     def mode(self) -> Mode | None:

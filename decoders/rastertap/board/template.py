@@ -45,7 +45,8 @@ class FoundBoard:
         Key of the mode the timing is near to.
     pixel_clock_hz : Fraction or None
         Nominal or measured, exact.
-    pixels_per_line : int or None
+    pixels_per_line : float or None
+        With a half where a line and one a clock longer come in turn.
     line_rate_hz : Fraction or None
         Measured; only where no pixel clock gives it.
     lines_per_field : tuple of float
@@ -63,7 +64,7 @@ class FoundBoard:
     note: str = ""
     standard: str | None = None
     pixel_clock_hz: Fraction | None = None
-    pixels_per_line: int | None = None
+    pixels_per_line: float | None = None
     line_rate_hz: Fraction | None = None
     lines_per_field: tuple[float, ...] = ()
     interlaced: bool | None = None
@@ -176,8 +177,8 @@ def _comment(text: str) -> list[str]:
     return textwrap.wrap(printable, 100, initial_indent="# ", subsequent_indent="#   ")
 
 
-def _text(value: int | None) -> str | None:
-    return None if value is None else str(value)
+def _text(value: float | None) -> str | None:
+    return None if value is None else f"{value:.10g}"
 
 
 def _list(values: tuple[float, ...]) -> str:

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, ClassVar
 from rastertap.checks import timing_drift, timing_embedded, timing_events, timing_fields, timing_present
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, not_measured
-from rastertap.checks.timing_rows import Row, finding_of, limits_of, rows, scaled
+from rastertap.checks.timing_rows import Row, by_practice, finding_of, limits_of, rows, scaled
 from rastertap.standards.limits import DEFAULT_SET
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from rastertap.checks.interface import Result
     from rastertap.standards.limit import Limit
     from rastertap.streams.model import Sync
 
@@ -171,6 +172,7 @@ def _picture_edge(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -
         f"{WINDOW_REASON} Picture or border begins {back:.2f} us after the line sync and ends {front:.2f} us"
         " before the next."
     )
+    wanted = [limit for key in ("back_porch_s", "front_porch_s") if (limit := limits.get(key)) is not None]
     short = [
         f"{name} {value:.2f} us, at least {limit.low * 1e6:.2f} wanted"
         for name, value, limit in (
@@ -181,7 +183,8 @@ def _picture_edge(evidence: Evidence, sync: Sync, limits: Mapping[str, Limit]) -
     ]
     if short:
         text = f"The picture reaches into the blanking: {'; '.join(short)}."
-        yield Finding("timing.blanking", "fail", text, back, None, "porches of the limit set", "us", PRACTICE)
+        result: Result = "warn" if all(by_practice(limit) for limit in wanted) else "fail"
+        yield Finding("timing.blanking", result, text, back, None, "porches of the limit set", "us", PRACTICE)
         return
     yield not_measured("timing.blanking", text)
 

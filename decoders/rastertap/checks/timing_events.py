@@ -98,6 +98,8 @@ def displaced(evidence: Evidence, sync: Sync) -> Finding:
     text = (
         f"From line to line the period varies by {spread:.2f} ns rms (the analyser's step is {step:.2f} ns)."
     )
+    if (scatter := sync_jitter(evidence)) is not None:
+        return _jitters(evidence, sync, scatter, text)
     if not count:
         return Finding("timing.line_jitter", "pass", text, spread, None, "", "ns", PRACTICE)
     extents = sync.events.extents[sync.events.of("displaced")]
@@ -107,6 +109,59 @@ def displaced(evidence: Evidence, sync: Sync) -> Finding:
     limit = "no line sync off by itself"
     at = evidence.at_s(_times(sync, "displaced"))
     return Finding("timing.line_jitter", "fail", text, spread, None, limit, "ns", PRACTICE, at)
+
+
+ODD_PART, WRONG_PART = 0.125, 0.25
+"""Parts of a pixel, rms, from which a line sync that jitters against the clock is odd, and shows as ragged
+edges where the set or a digitiser follows every sync (common practice, no source)."""
+
+
+MOST_SIGMAS, ONE_PIXEL = 6.0, 1.5
+"""A line lasts from sync to sync: root 2 times the scatter, and some 4 of those; or one pixel and a bit."""
+
+
+def sync_jitter(evidence: Evidence) -> float | None:
+    """Give the line sync's jitter against a tapped clock, pixels rms; None where none is seen.
+
+    Sync edge and clock edge are each seen up to a step late: what that makes is taken out.
+    """
+    frames, clock, sync = evidence.frames, evidence.pixel_clock, evidence.sync
+    if frames is None or clock is None or sync is None or clock.source != "tapped":
+        return None
+    if sync.kind not in {"separate", "composite"}:
+        return None
+    pixel = clock.period.value / frames.pixels_per_clock
+    step = sync.intervals.step / pixel
+    own = frames.sync_scatter**2 - step**2 / 6
+    if own <= ODD_PART**2 or frames.sync_scatter <= step:
+        return None
+    return float(np.sqrt(own))
+
+
+def _by_jitter(evidence: Evidence, sync: Sync, scatter: float | None) -> bool:
+    """Whether all lines too short or too long are so by no more than a sync that jitters makes them."""
+    clock, frames = evidence.pixel_clock, evidence.frames
+    if scatter is None or clock is None or frames is None:
+        return False
+    index = np.concatenate([sync.events.of("short"), sync.events.of("long")])
+    reach = max(MOST_SIGMAS * scatter, ONE_PIXEL) * clock.period.value / frames.pixels_per_clock
+    return bool((np.abs(sync.events.extents[index]) <= reach).all())
+
+
+def _jitters(evidence: Evidence, sync: Sync, scatter: float, text: str) -> Finding:
+    frames, clock = evidence.frames, evidence.pixel_clock
+    if frames is None or clock is None:
+        raise ValueError("no clock to compare with")
+    nano = scatter * _us(evidence, clock.period.value / frames.pixels_per_clock) * 1e3
+    said = (
+        f"The line sync jitters against the pixel clock: {nano:.1f} ns rms, {scatter:.2f} of a pixel. What"
+        " follows every sync (a set, a digitiser) shows edges ragged by as much; the frames here are counted"
+        f" by the clock. {text}"
+    )
+    result: Result = "fail" if scatter > WRONG_PART else "warn"
+    limit = f"{WRONG_PART * nano / scatter:.1f} ns rms, a quarter of a pixel"
+    at = evidence.at_s(_times(sync, "displaced"))
+    return Finding("timing.line_jitter", result, said, nano, None, limit, "ns", PRACTICE, at)
 
 
 def odd_widths_text(evidence: Evidence, sync: Sync) -> str:
@@ -122,29 +177,37 @@ def odd_widths_text(evidence: Evidence, sync: Sync) -> str:
 
 def line_length(evidence: Evidence, sync: Sync) -> Finding:
     """Pixel clocks in a line, and lines longer or shorter than the others."""
-    odd = sync.events.count("short") + sync.events.count("long")
+    # Beside a sync that jitters an interval is no odd line: the clock counts the same in all.
+    jitter = sync_jitter(evidence)
+    odd = 0 if _by_jitter(evidence, sync, jitter) else sync.events.count("short") + sync.events.count("long")
     frames, clock = evidence.frames, evidence.pixel_clock
     expected = evidence.board.timing.pixels_per_line if evidence.board is not None else None
     pixels = frames.clocks_per_line if frames is not None else None
     text, slips = _length_text(evidence, sync)
     wrong = expected is not None and pixels is not None and pixels != expected
     if wrong:
-        text += f" The board file says {expected}."
+        text += f" The board file says {expected:g}."
     if odd:
         # What is wrong comes first: the headline is made of it.
         text = f"{_odd_text(evidence, sync).strip()} The usual line: {text}"
     uneven = frames is not None and frames.steady_lines < 1 and clock is not None
+    jitters = jitter is not None and not slips
     if uneven and frames is not None:
         part = 1 - frames.steady_lines
         text += f" In {part:.2%} of the lines the clocks between two line syncs are not {pixels}."
-        if not odd:
+        if jitters:
+            text += " The sync jitters against the clock (see timing.line_jitter); on the mean they hold"
+            text += " together."
+        elif not odd and sync.intervals.of("line_period").spread <= sync.intervals.step:
             text += " All lines last equally long, so the sync holds: the tap loses or adds clock edges, or"
             text += " line sync and clock do not come from one source."
     elif odd and frames is not None:
         text += " Yet every line has the same number of clocks: it is the clock that stumbles, not the chip."
-    limit = f"{expected if expected is not None else 'a whole number'}, the same in every line"
+    limit = f"{f'{expected:g}' if expected is not None else 'a whole number'}, the same in every line"
+    if frames is not None and frames.turn:
+        limit = f"{f'{expected:g}' if expected is not None else 'a half more than a whole number'}, in turn"
     source = "board file" if expected is not None else PRACTICE
-    result: Result = "fail" if wrong or odd or uneven or slips else "pass"
+    result: Result = "fail" if wrong or odd or (uneven and not jitters) or slips else "pass"
     at = evidence.at_s(_times(sync, "short", "long")) if odd else ()
     return Finding("timing.line_length", result, text, pixels, 0.0, limit, "pixel clocks", source, at)
 

@@ -72,12 +72,14 @@ that is 20 lines and a front porch; BT.470 has whole lines and a, to the picture
 HALF_LINE_STYLES = {"equalised", "serrated"}
 """Composites whose broad pulses are half a line apart, as the standards' limits take them to be."""
 SKEW = 1 / np.sqrt(3)
-"""Standard uncertainty, in sampling steps, of the time between two channels: an analyser's inputs may be a step
-apart (uniform; common practice, no source)."""
+"""Standard uncertainty, in sampling steps, of the time between two channels: an analyser's inputs may be a
+step apart (uniform; common practice, no source)."""
 BETWEEN_CHANNELS = {"front_porch", "back_porch", "sync_to_active", "blanking_to_equalising"}
 """Durations from an edge of one channel to that of another."""
-UNUSUAL = "Unusual, by common practice only: sets may not lock to it or may show it off centre. A board file that"
-UNUSUAL += " states it, or a limit set that is chosen, decides."
+UNUSUAL = (
+    "Unusual, by common practice only: sets may not lock to it or may show it off centre. A board file that"
+    " states it, or a limit set that is chosen, decides."
+)
 TENTH_PERCENT = 0.001
 
 
@@ -161,13 +163,13 @@ def judge_value(measured: Measured, limit: Limit | None, slack: float = 0.0) -> 
 
 
 def judge_width(measured: Measured, limit: Limit | None, slack: float = 0.0) -> Result:
-    """Compare a width with a limit; where only common practice limits it, one outside is no fault but odd."""
+    """Compare a width with a limit; outside one of common practice only, it is odd and no fault."""
     result = judge_value(measured, limit, slack)
     return "warn" if result == "fail" and by_practice(limit) else result
 
 
 def by_practice(limit: Limit | None) -> bool:
-    """Whether nothing but common practice stands behind a limit: no board file, no standard that was chosen."""
+    """Whether nothing but common practice stands behind a limit: no board file, no chosen standard."""
     return limit is not None and limit.trust == WIDE_TRUST
 
 

@@ -167,7 +167,9 @@ def _clock_facts(
     if sync is None:
         return facts
     facts["line_rate_hz"] = None  # clock and pixels give it
-    facts["pixels_per_line"] = pixels = round(sync.line_period.value / period.value)
+    frames = analysis.evidence.frames
+    pixels = Fraction(frames.clocks_per_line if frames else round(sync.line_period.value / period.value))
+    facts["pixels_per_line"] = float(pixels)
     if line_rate_hz is None:
         return facts
     nominal = pixels * line_rate_hz

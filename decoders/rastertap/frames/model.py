@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -112,6 +113,10 @@ class Frames:
         none is complete), sorted.
     steadiness : mapping of FieldKind to Steadiness
         How the complete fields of each kind agree; woven frames are not compared.
+    turn : bool
+        Every second line has a pixel more, as where a line is a half clock longer than a whole number.
+    syncs, sync_squares : int, float
+        Line syncs compared with the clock, and the sum of the squares of how far each was off, pixels.
     pixels_per_clock : int
         2 when the bus changes with both edges of the pixel clock.
     """
@@ -128,20 +133,36 @@ class Frames:
     used: NDArray[np.uint32]
     steadiness: Mapping[FieldKind, Steadiness]
     pixels_per_clock: int = 1
+    turn: bool = False
+    syncs: int = 0
+    sync_squares: float = 0.0
+
+    @property
+    def line_pixels(self) -> float:
+        """Pixels of a line, blanking included; with a half where every second line has one more."""
+        return self.pixels_per_line + 0.5 * self.turn
+
+    @property
+    def sync_scatter(self) -> float:
+        """By how much the line syncs lie off their usual place in the clock cycle, pixels rms."""
+        return math.sqrt(self.sync_squares / self.syncs) if self.syncs else 0.0
 
     @property
     def clocks_per_line(self) -> int | float:
-        """Pixel clock cycles in most lines; half ones only where a cycle has two pixels."""
-        clocks = self.pixels_per_line / self.pixels_per_clock
+        """Pixel clock cycles in a line; with a half where a cycle has two pixels or lines differ in turn."""
+        clocks = self.line_pixels / self.pixels_per_clock
         return int(clocks) if clocks.is_integer() else clocks
 
     @property
     def clock_words(self) -> str:
         """Say how many pixel clocks a line has, and how many pixels where that is another number."""
         text = f"{self.clocks_per_line} pixel clocks a line"
+        if self.turn:
+            unit = "" if self.pixels_per_clock == 1 else " pixels"
+            text += f", {self.pixels_per_line} and {self.pixels_per_line + 1}{unit} in turn"
         if self.pixels_per_clock == 1:
             return text
-        return f"{text}, {self.pixels_per_line} pixels on both their edges"
+        return f"{text}, {self.line_pixels:g} pixels on both their edges"
 
     @property
     def steady_lines(self) -> float:

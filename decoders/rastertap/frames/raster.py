@@ -30,12 +30,21 @@ class LineGrid:
         Pixels (clock cycles, or half cycles) in most lines.
     right, counted : int
         Lines with exactly that many, and all whose length was measured, among those that count.
+    turn : bool
+        Every second line has one more.
+    syncs : int
+        Line syncs that were compared with the clock.
+    squares : float
+        Sum of the squares of how far each was off its usual place in the clock cycle, pixels.
     """
 
     first: NDArray[np.int64]
     pixels: int
     right: int
     counted: int
+    turn: bool = False
+    syncs: int = 0
+    squares: float = 0.0
 
 
 def read_codes(
@@ -74,19 +83,113 @@ def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int], per_cycle:
     """Find the pixel that each line begins with; lines that start in ``span`` (ticks) are counted.
 
     The line sync comes at some constant delay after a clock edge. Both are seen on the sampling grid, so a
-    delay near zero would fall now before, now after that edge; the mean delay decides for all lines.
+    delay near zero would fall now before, now after that edge; the mean delay decides for all lines. A sync
+    that jitters against the clock by a pixel or so moves no line: the clocks are counted on from its
+    neighbours.
     """
     edges, period, starts = clock.edges, clock.period.value, lines.starts
     index = np.clip(np.searchsorted(edges, starts, side="right") - 1, 0, edges.size - 1)
     place = per_cycle * (index + (starts - edges[index]) / period)
     known = lines.measured & (starts >= edges[0]) & (starts <= edges[-1])
-    common = float(np.angle(np.exp(2j * np.pi * place[known]).mean()) / (2 * np.pi)) if known.any() else 0.0
-    first = np.round(place - common).astype(np.int64)
-    whole = known[1:] & known[:-1] & (starts[:-1] >= span[0]) & (starts[:-1] < span[1])
-    lengths = np.diff(first)
+    inside = (starts >= span[0]) & (starts < span[1])
+    whole = known[1:] & known[:-1] & inside[:-1]
+    begins = np.round(place - _phase(place[known])).astype(np.int64)
+    lengths = begins[1:] - begins[:-1]
+    pixels, turn = _length(lengths, whole)
+    right = int((whole & _right(lengths, pixels, turn=turn)).sum())
+    clocked = known & (starts - edges[index] < 1.5 * period)
+    late, reach = _lateness(
+        (starts * (per_cycle / period)).astype(np.float64), clocked, pixels + turn / 2, turn=turn
+    )
+    even = place - np.where(np.abs(late) <= reach, late, 0.0)
+    common = _phase(even[known])
+    first = np.round(even - common).astype(np.int64)
+    off = (place - common - first)[clocked & inside]
+    off = off[np.abs(off) <= reach]
+    counted = int(whole.sum()) or lengths.size
+    return LineGrid(first, pixels, right, counted, turn, off.size, float((off**2).sum()))
+
+
+def _phase(places: NDArray[np.float64]) -> float:
+    """Give the part of a pixel by which places commonly lie off whole ones."""
+    return float(np.angle(np.exp(2j * np.pi * places).mean()) / (2 * np.pi)) if places.size else 0.0
+
+
+IN_TURN = 0.9
+"""Part of the pairs of lines that must be of a line and one a pixel longer, for that to be meant so."""
+NEIGHBOURS = 101
+"""Lines whose middle one is compared with the others; odd."""
+FEWEST = 15
+"""Lines without which none is compared."""
+SIGMAS, ONE_PIXEL = 4.5, 1.5
+"""Of the scatter, and pixels (one, and what the sampling adds): a sync off by no more jitters."""
+
+
+def _length(lengths: NDArray[np.int64], whole: NDArray[np.bool_]) -> tuple[int, bool]:
+    """Pixels that a line has as a rule, and whether every second line has one more."""
+    pairs = (lengths[1:] + lengths[:-1])[whole[1:] & whole[:-1]]
+    if pairs.size:
+        sums, counts = np.unique(pairs, return_counts=True)
+        most = int(np.argmax(counts))
+        if sums[most] % 2 and counts[most] >= IN_TURN * pairs.size:
+            return int(sums[most] // 2), True
     values, counts = np.unique(lengths[whole] if whole.any() else lengths, return_counts=True)
-    best = int(np.argmax(counts))
-    return LineGrid(first, int(values[best]), int(counts[best]), int(counts.sum()))
+    return int(values[np.argmax(counts)]), False
+
+
+def _right(lengths: NDArray[np.int64], pixels: int, *, turn: bool) -> NDArray[np.bool_]:
+    """Whether each line has the usual length; where two lengths come in turn, beside one of the other."""
+    if not turn:
+        return np.asarray(lengths == pixels)
+    pairs = lengths[1:] + lengths[:-1] == 2 * pixels + 1
+    beside = np.append(pairs, False) | np.append(False, pairs)
+    return np.asarray(beside & ((lengths == pixels) | (lengths == pixels + 1)))
+
+
+def _lateness(
+    starts: NDArray[np.float64], known: NDArray[np.bool_], pixels: float, *, turn: bool
+) -> tuple[NDArray[np.float64], float]:
+    """Give by how much the sync of each line is later than its neighbours' say, and how much is jitter.
+
+    A median along the lines keeps every lasting step of their phase. Lost or added clocks are no matter:
+    they change the count, not the time.
+
+    Parameters
+    ----------
+    starts : ndarray of float64, shape (lines,)
+        Times in pixels.
+    known : ndarray of bool, shape (lines,)
+        Lines whose sync was measured while the clock ran.
+    pixels : float
+        Of a line.
+    turn : bool
+        Whether lines of two lengths come in turn; then every second one is compared.
+
+    Returns
+    -------
+    late : ndarray of float64, shape (lines,)
+        Pixels; 0 where not known.
+    reach : float
+        Pixels; what is later or earlier than this is no jitter.
+    """
+    late, lines, reach = np.zeros(starts.size), np.arange(starts.size), ONE_PIXEL
+    for parity in (0, 1) if turn else (0,):
+        some = np.flatnonzero(known & ((lines % 2 == parity) | (not turn)))
+        if some.size < FEWEST:
+            continue
+        moved = starts[some] - some * pixels
+        late[some] = moved - _middle(moved)
+        scatter = 1.4826 * float(np.median(np.abs(late[some])))
+        reach = max(reach, SIGMAS * scatter)
+    return late, reach
+
+
+def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median of each value and its neighbours."""
+    half = NEIGHBOURS // 2
+    padded = np.pad(values, half, mode="symmetric")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS)
+    return np.asarray(np.median(windows, axis=1), np.float64)
 
 
 def rows(

@@ -155,7 +155,7 @@ def make_sheet(analysis: Analysis, delays: Sequence[int] = LINE_DELAYS) -> Sheet
     lines = float(np.median(counts))
     line_s, field_s = sync.line_period.value * tick, float(np.median(periods)) * tick
     interlaced = bool(sync.interlaced)
-    shape = pixel_shape(frames.pixels_per_line, lines)
+    shape = pixel_shape(frames.line_pixels, lines)
     shape = shape.woven() if interlaced else shape
     picture = area.width, area.height * (2 if interlaced else 1)
     colours, left_out = _colours(bus, frames)
@@ -204,7 +204,7 @@ def _needed(analysis: Analysis) -> tuple[PixelClock, Sync, ColourBus, Frames, Ar
 
 def _across(sync: Sync, clock: PixelClock, frames: Frames, area: Area) -> Direction:
     width = sync.line_width.value / clock.period.value * frames.pixels_per_clock
-    return Direction(frames.pixels_per_line, area.width, width, area.x, sync.line_polarity or "")
+    return Direction(frames.line_pixels, area.width, width, area.x, sync.line_polarity or "")
 
 
 def _offsets(sync: Sync, frames: Frames) -> dict[FieldKind, float]:

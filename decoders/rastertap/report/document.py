@@ -62,7 +62,7 @@ def _timing(analysis: Analysis) -> dict[str, Any] | None:
         "nearest_standard": mode.key if mode is not None else None,
         "line_rate_from_nearest_ppm": distance.line_rate_ppm if distance is not None else None,
         "interlaced": sync.interlaced,
-        "pixels_per_line": frames.pixels_per_line if frames is not None else None,
+        "pixels_per_line": _number(frames.line_pixels) if frames is not None else None,
         "lines_per_field": [_number(c) for c in counts],
         "lines_per_frame": _number(usual * (2 if sync.interlaced else 1)) if usual is not None else None,
         "line_rate_hz": 1 / (sync.line_period.value * tick),

@@ -24,6 +24,8 @@ STEADY_SHARE = 0.9
 LARGEST_DENOMINATOR = 12
 SLIP = 0.25
 """How near to a whole number of pixels a line must be to be compared with it."""
+HALF_SLIP = 0.01
+"""The same for a half pixel more, which few sources have."""
 LOCKED_PPM = 0.5
 """A ratio this near (ppm) to a small fraction, or within three uncertainties, is taken as locked."""
 NEAR_PART = 1e-3
@@ -136,6 +138,12 @@ def _clock_sums(channel: Channel, context: Context) -> np.ndarray[tuple[int], np
     return stretch_sums(cycles, (low, high))
 
 
+def _pixels_a_line(value: float) -> Fraction:
+    """Give the nearest whole number, or a half one where two lines have a whole number of pixels."""
+    half = Fraction(round(2 * value), 2)
+    return half if abs(value - half) <= HALF_SLIP else Fraction(round(value))
+
+
 def _ratio(
     name: str,
     clock: Measured,
@@ -147,10 +155,10 @@ def _ratio(
     other = period_of(sums, clock.value, step)
     value = other.value / clock.value
     doubt = value * float(np.hypot(other.uncertainty / other.value, clock.uncertainty / clock.value))
-    near = Fraction(round(value)) if whole else Fraction(value).limit_denominator(LARGEST_DENOMINATOR)
+    near = _pixels_a_line(value) if whole else Fraction(value).limit_denominator(LARGEST_DENOMINATOR)
     close = (
         near > 0
         and abs(value / float(near) - 1) < NEAR_PART
-        and (whole is False or abs(value - round(value)) < SLIP)
+        and (whole is False or abs(value - float(near)) < SLIP)
     )
     return Ratio(name, Measured(value, doubt, ""), near if close else None, sums, step)

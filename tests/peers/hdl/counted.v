@@ -12,7 +12,8 @@ module counted_bench;
   integer LATE = 0, JITTER = 0;          // line sync one clock late in one line of LATE, at random; its scatter, ps rms
   integer LOSE = 0;                      // field sync LOSE is not there
   integer FIELDS = 2, START = 300;       // line in which time begins
-  reg clock = 0, hsync = 1, vsync = 1, csync = 1;
+  reg clock = 0, hsync = 1, vsync = 1;
+  wire csync = hsync && vsync;
   reg [2:0] colour = 0;
   integer seen, file, x, p, row, length, height, line, odd = 0, field = 0, first = 1, since, late, shift, seed = 85, n, k;
 
@@ -49,7 +50,8 @@ module counted_bench;
       height = INTERLACED ? 2 * LINES + 1 : LINES + (field % 2 ? MORE : 0);
       length = CLOCKS + (odd ? TURN : 0);
       late = LATE != 0 && $dist_uniform(seed, 1, LATE) == 1;
-      shift = JITTER != 0 ? $dist_normal(seed, 0, JITTER) : 0;
+      shift = JITTER != 0 ? 4 * JITTER + $dist_normal(seed, 0, JITTER) : 0;
+      if (shift < 0) shift = 0;
       for (x = 0; x < length * (1 + DOUBLE); x = x + 1) begin
         p = DOUBLE ? x / 2 : x;
         if ((line == 0 && x == 0) || (INTERLACED && line == LINES && p == CLOCKS / 2 && (!DOUBLE || x % 2 == 0))) since = 0;
@@ -58,9 +60,9 @@ module counted_bench;
         if (INTERLACED && line > LINES) begin row = line - LINES - 1 - Y; k = 1; end
         colour <= #3000 (x >= X && x < X + WIDTH && row >= 0 && row < HEIGHT)
           ? shown(x - X, INTERLACED ? 2 * row + k : row) : 3'd0;
-        hsync <= #(10000 + shift) !(p >= late && p < SYNC + late);
+        if (x == late * (1 + DOUBLE)) hsync <= #(10000 + shift) 0;
+        if (x == (SYNC + late) * (1 + DOUBLE)) hsync <= #(10000 + shift) 1;
         vsync <= #10000 !(since < BROAD && field != LOSE);
-        csync <= #(10000 + shift) !(p >= late && p < SYNC + late) && !(since < BROAD && field != LOSE);
         if (DOUBLE) begin
           clock = !(x % 2); #(HALF);
           if (x % 2) since = since + 1;
