@@ -58,6 +58,15 @@ def test_a_missing_field_sync_is_no_odd_field() -> None:
     assert found["timing.lines_per_field"].result == "pass"
 
 
+@pytest.mark.parametrize(("gone", "lost"), [({0}, 1), ({0, 1}, 2), ({2}, 1), ({1, 2}, 2), ({0, 2}, 2)])
+def test_a_field_sync_that_was_due_at_an_end_of_the_capture_is_missing(gone: set[int], lost: int) -> None:
+    # Due 100, 412 and 724 lines after the beginning, 40 before the end.
+    found = findings(SyncSource(fields=2, no_vsync=frozenset(gone)), lines_per_field=[312])
+    assert (found["sync.missing_vsync"].result, found["sync.missing_vsync"].measured) == ("fail", lost)
+    whole = findings(SyncSource(fields=2), lines_per_field=[312])["sync.missing_vsync"]
+    assert whole.result == "pass"
+
+
 def test_where_every_second_field_sync_is_missing_the_standard_tells() -> None:
     found = findings(SyncSource(fields=8, no_vsync=frozenset({1, 3, 5, 7})))
     assert found["sync.missing_vsync"].result == "fail"

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 MISSING_FIELD_SYNC = 1.8
 """An interval of this many usual fields or more holds a missing field sync."""
+ENDS = 3
+"""Lines within which a field sync due near an end of the capture may lie outside it."""
 FEWEST_ALTERNATIONS = 4
 """Fields long and short in turn from which that is taken for a pattern."""
 SEVERAL = 0.05
@@ -66,19 +68,33 @@ def usual_lines(evidence: Evidence, sync: Sync) -> float:
     return lines_per_field_usual(sync) or 0.0
 
 
+def _due_at_the_ends(evidence: Evidence, sync: Sync, usual: float) -> NDArray[np.int64]:
+    """Give the times (ticks) at which field syncs were due before the first one seen and after the last."""
+    starts, capture = sync.fields.starts, evidence.capture
+    field = usual * sync.line_period.value
+    spare = ENDS * sync.line_period.value
+    before = starts[0] - np.arange(1, int((starts[0] - capture.start - spare) / field) + 1) * field
+    after = starts[-1] + np.arange(1, int((capture.end - starts[-1] - spare) / field) + 1) * field
+    return np.rint(np.concatenate((before[::-1], after))).astype(np.int64)
+
+
 def missing_vsync(evidence: Evidence, sync: Sync) -> Finding:
     """Fields without a field sync."""
     counts = lines_per_field(sync)
-    if not counts.size:
+    expected = expected_lines(evidence)
+    if not counts.size and (expected is None or not sync.fields.starts.size):
         return not_measured("sync.missing_vsync", "No whole field in the capture.")
     # Where every second sync is missing, all fields seem twice as long: what is expected decides.
-    usual = _one_field(evidence, counts)
+    usual = _one_field(evidence, counts) if counts.size else expected or 0.0
     long = _long(counts, usual)
-    lost = int(np.sum(np.round(counts[long] / usual) - 1))
+    ends = _due_at_the_ends(evidence, sync, usual)
+    if not counts.size and not ends.size:
+        return not_measured("sync.missing_vsync", "No whole field in the capture.")
+    lost = int(np.sum(np.round(counts[long] / usual) - 1)) + ends.size
     where = in_fields(np.flatnonzero(long)) if long.sum() > 1 else ""
     text = f"{plural(lost, 'field sync')} missing{', ' + where if where else ''}:"
     text += " the picture rolls once each time."
-    times = sync.fields.starts[: counts.size][long]
+    times = np.sort(np.concatenate((sync.fields.starts[: counts.size][long], ends)))
     none = "Every field has its sync."
     return none_allowed("sync.missing_vsync", times, lost, evidence, none=none, some=text)
 

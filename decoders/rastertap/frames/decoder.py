@@ -213,7 +213,7 @@ def _spans(sync: Sync) -> list[_Span]:
     """Cut the lines into fields, with the pieces at both ends of the capture."""
     first, lines = sync.fields.first_line, sync.lines.starts
     found: list[_Span] = []
-    height = int(np.median(np.diff(first))) if first.size > 1 else 0
+    height = _rows_before(sync)
     begin = int(first[0]) if first.size else 0
     if begin >= FEWEST_LINES:
         kind = _kind(sync, -1)
@@ -224,6 +224,22 @@ def _spans(sync: Sync) -> list[_Span]:
         if last - first[i] >= FEWEST_LINES:
             found.append(_Span(int(first[i]), last, 0, int(sync.fields.starts[i]), _kind(sync, i), complete))
     return found
+
+
+def _rows_before(sync: Sync) -> int:
+    """Rows of the field whose sync came before the capture, by the others; 0 when no whole field tells.
+
+    It is of the kind of the second field that begins in the capture, if fields differ.
+    """
+    fields = sync.fields
+    known = fields.lines[np.isfinite(fields.lines)]
+    if not known.size:
+        return 0
+    lines = usual = float(np.median(known))
+    if known.size > 1 and abs(fields.lines[1] - usual) <= 1:
+        lines = float(fields.lines[1])
+    # The half line by which the two fields of an interlaced frame differ makes a row in one of them.
+    return round(lines + fields.offset[0] - fields.offset[1])
 
 
 def _kind(sync: Sync, index: int) -> FieldKind:
