@@ -1,4 +1,4 @@
-"""Fields that the beginning of the capture cuts, placed by the whole ones: Icarus Verilog's counted machine."""
+"""Fields that the capture's beginning cuts, placed by the whole ones: Icarus Verilog's counted machine."""
 
 from __future__ import annotations
 

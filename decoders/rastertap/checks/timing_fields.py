@@ -75,7 +75,7 @@ def _due_at_the_ends(evidence: Evidence, sync: Sync, usual: float) -> NDArray[np
     spare = ENDS * sync.line_period.value
     before = starts[0] - np.arange(1, int((starts[0] - capture.start - spare) / field) + 1) * field
     after = starts[-1] + np.arange(1, int((capture.end - starts[-1] - spare) / field) + 1) * field
-    return np.rint(np.concatenate((before[::-1], after))).astype(np.int64)
+    return np.asarray(np.rint(np.concatenate((before[::-1], after))), np.int64)
 
 
 def missing_vsync(evidence: Evidence, sync: Sync) -> Finding:

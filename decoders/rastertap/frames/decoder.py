@@ -239,7 +239,7 @@ def _rows_before(sync: Sync) -> int:
     if known.size > 1 and abs(fields.lines[1] - usual) <= 1:
         lines = float(fields.lines[1])
     # The half line by which the two fields of an interlaced frame differ makes a row in one of them.
-    return round(lines + fields.offset[0] - fields.offset[1])
+    return round(float(lines + fields.offset[0] - fields.offset[1]))
 
 
 def _kind(sync: Sync, index: int) -> FieldKind:
