@@ -98,6 +98,8 @@ def displaced(evidence: Evidence, sync: Sync) -> Finding:
     text = (
         f"From line to line the period varies by {spread:.2f} ns rms (the analyser's step is {step:.2f} ns)."
     )
+    if evidence.frames is not None and evidence.frames.turn:
+        text += " Lines of two lengths in turn alone make half a clock of it."
     if (scatter := sync_jitter(evidence)) is not None:
         return _jitters(evidence, sync, scatter, text)
     if not count:
