@@ -131,6 +131,12 @@ def test_a_clock_modulated_at_line_rate_makes_stripes(analysed: Callable[..., An
     assert line["amplitude_s"] == pytest.approx(9e-9, rel=0.1)
 
 
+def test_a_clock_that_walks_is_not_held_against_the_line_sync(analysed: Callable[..., Analysis]) -> None:
+    analysis = analysed("clock-jitter:rms_ns=4,kind=walk")
+    assert found(analysis, "timing.line_jitter").result == "pass"
+    assert found(analysis, "timing.line_length").result == "pass"
+
+
 def test_jitter_beyond_a_twentieth_of_a_pixel_fails(analysed: Callable[..., Analysis]) -> None:
     assert found(analysed("clock-jitter:rms_ns=9"), "clock.jitter").result == "fail"
 

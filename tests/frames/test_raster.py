@@ -176,3 +176,13 @@ def test_lines_of_two_lengths_in_turn_are_regular() -> None:
     assert (found.pixels, found.turn) == (PIXELS, True)
     assert found.right == found.counted == true.size - 1
     assert np.array_equal(found.first, true)
+
+
+def test_lines_follow_a_clock_that_wanders() -> None:
+    walk = np.cumsum(np.random.default_rng(5).normal(0, 8, 310 * PIXELS))
+    edges = np.rint(CYCLE * np.arange(310 * PIXELS) + walk).astype(np.int64)
+    true = 10 + PIXELS * np.arange(300)
+    bare = SimpleNamespace(edges=edges, period=SimpleNamespace(value=float(np.diff(edges).mean())))
+    found = line_grid(some_lines(edges[true] + 20), bare, (0, 10**9))
+    assert np.array_equal(found.first, true)
+    assert math.sqrt(found.squares / found.syncs) < 0.1

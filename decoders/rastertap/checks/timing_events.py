@@ -125,7 +125,8 @@ MOST_SIGMAS, ONE_PIXEL = 6.0, 1.5
 def sync_jitter(evidence: Evidence) -> float | None:
     """Give the line sync's jitter against a tapped clock, pixels rms; None where none is seen.
 
-    Sync edge and clock edge are each seen up to a step late: what that makes is taken out.
+    Sync edge and clock edge are each seen up to a step late: what that makes is taken out, and the jitter
+    that the clock has by itself.
     """
     frames, clock, sync = evidence.frames, evidence.pixel_clock, evidence.sync
     if frames is None or clock is None or sync is None or clock.source != "tapped":
@@ -134,7 +135,9 @@ def sync_jitter(evidence: Evidence) -> float | None:
         return None
     pixel = clock.period.value / frames.pixels_per_clock
     step = sync.intervals.step / pixel
-    own = frames.sync_scatter**2 - step**2 / 6
+    # A clock tap whose edges scatter is not held against the sync: two of them make a period.
+    edge = clock.period_jitter.value / pixel / np.sqrt(2) if clock.period_jitter is not None else 0.0
+    own = frames.sync_scatter**2 - step**2 / 6 - edge**2
     if own <= ODD_PART**2 or frames.sync_scatter <= step:
         return None
     return float(np.sqrt(own))

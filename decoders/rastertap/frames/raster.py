@@ -99,7 +99,7 @@ def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int], per_cycle:
     right = int((whole & _right(lengths, pixels, turn=turn)).sum())
     clocked = known & (starts - edges[index] < 1.5 * period)
     late, reach = _lateness(
-        (starts * (per_cycle / period)).astype(np.float64), clocked, pixels + turn / 2, turn=turn
+        place, (starts * (per_cycle / period)).astype(np.float64), clocked, pixels + turn / 2, turn=turn
     )
     even = place - np.where(np.abs(late) <= reach, late, 0.0)
     common = _phase(even[known])
@@ -121,6 +121,8 @@ NEIGHBOURS = 101
 """Lines whose middle one is compared with the others; odd."""
 FEWEST = 15
 """Lines without which none is compared."""
+STEADY = 0.1
+"""Pixels by which a clock may wander against an even one within those lines, rms, to tell lines by time."""
 SIGMAS, ONE_PIXEL = 4.5, 1.5
 """Of the scatter, and pixels (one, and what the sampling adds): a sync off by no more jitters."""
 
@@ -147,17 +149,22 @@ def _right(lengths: NDArray[np.int64], pixels: int, *, turn: bool) -> NDArray[np
 
 
 def _lateness(
-    starts: NDArray[np.float64], known: NDArray[np.bool_], pixels: float, *, turn: bool
+    place: NDArray[np.float64],
+    starts: NDArray[np.float64],
+    known: NDArray[np.bool_],
+    pixels: float,
+    *,
+    turn: bool,
 ) -> tuple[NDArray[np.float64], float]:
     """Give by how much the sync of each line is later than its neighbours' say, and how much is jitter.
 
-    A median along the lines keeps every lasting step of their phase. Lost or added clocks are no matter:
-    they change the count, not the time.
+    A median along the lines keeps every lasting step of their phase. Beside a steady clock the time tells:
+    lost or added clocks change the count only. Where the clock wanders, the count does.
 
     Parameters
     ----------
-    starts : ndarray of float64, shape (lines,)
-        Times in pixels.
+    place, starts : ndarray of float64, shape (lines,)
+        Where the syncs are in the sequence of pixels, and their times in mean pixels.
     known : ndarray of bool, shape (lines,)
         Lines whose sync was measured while the clock ran.
     pixels : float
@@ -177,11 +184,17 @@ def _lateness(
         some = np.flatnonzero(known & ((lines % 2 == parity) | (not turn)))
         if some.size < FEWEST:
             continue
-        moved = starts[some] - some * pixels
+        wander = place[some] - starts[some]
+        wanders = _scatter(wander - _middle(wander)) > STEADY
+        moved = (place if wanders else starts)[some] - some * pixels
         late[some] = moved - _middle(moved)
-        scatter = 1.4826 * float(np.median(np.abs(late[some])))
-        reach = max(reach, SIGMAS * scatter)
+        reach = max(reach, SIGMAS * _scatter(late[some]))
     return late, reach
+
+
+def _scatter(values: NDArray[np.float64]) -> float:
+    """Give the standard deviation that goes with the median distance from 0 (normal distribution)."""
+    return 1.4826 * float(np.median(np.abs(values)))
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:
