@@ -117,6 +117,13 @@ class Row:
     note: str = ""
 
     @property
+    def unusual(self) -> bool:
+        """Whether it lies outside a limit of common practice only, which makes no fault."""
+        if self.limit is None or self.result != "warn" or not by_practice(self.limit):
+            return False
+        return against_limits(self.measured, self.limit.low, self.limit.high) == "fail"
+
+    @property
     def deviation(self) -> float | None:
         """Measured minus nominal, or None when the limit states no nominal value."""
         if self.limit is None or self.limit.value is None:
@@ -330,8 +337,7 @@ def finding_of(row: Row, text: str, settle: str = "a higher sample rate would") 
     if row.limit is None:
         text = text if row.note else f"{text} No limit for it in this set."
         return Finding(row.finding, row.result, text, value, uncertainty, unit=unit)
-    outside = against_limits(row.measured, row.limit.low, row.limit.high) == "fail"
-    if row.result == "warn" and outside and by_practice(row.limit):
+    if row.unusual:
         text = f"{text} {UNUSUAL}"
     elif row.result == "warn":
         text = f"{text} {SETTLE[0].upper()}{SETTLE[1:]}: {settle}."

@@ -51,7 +51,7 @@ def line_svg(analysis: Analysis) -> str:
         ),
     ]
     height = TOP_OF_GAUGES + len(found) * GAUGE_STEP + 10
-    described = "; ".join(f"{row.title} {_value(row)}: {WORDS[row.result]}" for row in found)
+    described = "; ".join(f"{row.title} {_value(row)}: {_words(row)}" for row in found)
     return svg.document(
         WIDTH, height, "Line timing, measured against the permitted intervals", described, body
     )
@@ -125,6 +125,10 @@ def _wave(analysis: Analysis, sync: Sync, by_key: Mapping[str, Row]) -> Iterator
         )
 
 
+def _words(row: Row) -> str:
+    return "unusual" if row.unusual else WORDS[row.result]
+
+
 def _gauge(row: Row, y: float) -> Iterator[str]:
     """Draw one quantity: permitted interval as a band, the measured value with its uncertainty as a mark."""
     kind = KINDS[row.result]
@@ -133,11 +137,11 @@ def _gauge(row: Row, y: float) -> Iterator[str]:
     yield svg.line(GAUGE_LEFT, y, GAUGE_RIGHT, y, "grid")
     if row.limit is not None:
         yield from _against(row, y, kind)
-    words = WORDS[row.result]
+    words = _words(row)
     if row.limit is not None:
         factor, unit = scaled(row.measured.unit, row.measured.value)
         words = f"{interval(row.limit.low * factor, row.limit.high * factor, unit)}"
-        words = f"{'OUT: ' if row.result == 'fail' else ''}{words}"
+        words = f"{'OUT: ' if row.result == 'fail' else 'unusual: ' if row.unusual else ''}{words}"
     yield svg.text(GAUGE_RIGHT + 10, y + 4, words, kind=f"{kind} number")
 
 
