@@ -76,9 +76,12 @@ def recognise(sync: Sync | None, tick_s: float) -> tuple[Mode | None, ModeDistan
         return None, None
     from rastertap.streams.counts import lines_per_field
 
+    lines = lines_per_field(sync)
+    if not lines.size:
+        return None, None
     return nearest_mode(
         1 / (sync.line_period.value * tick_s),
-        lines_per_field(sync).tolist(),
+        lines.tolist(),
         interlaced=bool(sync.interlaced),
         hsync_width_s=sync.line_width.value * tick_s or None,
     )

@@ -227,3 +227,10 @@ def test_without_a_board_file_equal_colour_bits_may_be_a_bridge_or_the_picture()
         outcome, text = result(analysis, "taps.bridged")
         assert outcome == "not_measured"
         assert "bridged, or a picture that uses them together only" in text
+
+
+def test_a_field_sync_in_tatters_is_crosstalk_and_no_crash(plain: str) -> None:
+    """Its pulses begin several fields in one line: fields without a line, which are none."""
+    analysis = judged(taken("crosstalk:to=D2,aggressor=D0,width_ns=15,chance=0.01"), plain)
+    assert analysis.verdict.place == "taps"
+    assert "on D2" in analysis.verdict.text

@@ -86,7 +86,6 @@ class VcdReader:
         finally:
             progress.finish()
 
-
     def _stated(self, block: Capture) -> Capture:
         """Give a block the sample period that the user stated."""
         if not self.rate:

@@ -13,8 +13,12 @@ if TYPE_CHECKING:
 
 
 def lines_per_field(sync: Sync) -> NDArray[np.float64]:
-    """Lines of each complete field, to the nearest half, float64, shape (fields,)."""
-    known: NDArray[np.float64] = sync.fields.lines[np.isfinite(sync.fields.lines)]
+    """Lines of each complete field, to the nearest half, float64, shape (fields,).
+
+    A field sync in tatters seems to begin several fields in one line: what has no line is no field.
+    """
+    lines = sync.fields.lines
+    known: NDArray[np.float64] = lines[np.isfinite(lines) & (lines > 0)]
     return known
 
 
