@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 MISSING_FIELD_SYNC = 1.8
 """An interval of this many usual fields or more holds a missing field sync."""
 ENDS = 3
-"""Lines within which a field sync due near an end of the capture may lie outside it."""
+"""Lines, besides its width, within which a field sync due near an end of the capture may be cut by it."""
 FEWEST_ALTERNATIONS = 4
 """Fields long and short in turn from which that is taken for a pattern."""
 SEVERAL = 0.05
@@ -69,10 +69,15 @@ def usual_lines(evidence: Evidence, sync: Sync) -> float:
 
 
 def _due_at_the_ends(evidence: Evidence, sync: Sync, usual: float) -> NDArray[np.int64]:
-    """Give the times (ticks) at which field syncs were due before the first one seen and after the last."""
-    starts, capture = sync.fields.starts, evidence.capture
+    """Give the times (ticks) at which field syncs were due before the first one seen and after the last.
+
+    Where blanking stands for sync its place shows only by the picture on both sides.
+    """
+    starts, capture, width = sync.fields.starts, evidence.capture, sync.field_width
+    if sync.kind not in {"separate", "composite"} or width is None:
+        return np.empty(0, np.int64)
     field = usual * sync.line_period.value
-    spare = ENDS * sync.line_period.value
+    spare = (ENDS + width.value) * sync.line_period.value
     before = starts[0] - np.arange(1, int((starts[0] - capture.start - spare) / field) + 1) * field
     after = starts[-1] + np.arange(1, int((capture.end - starts[-1] - spare) / field) + 1) * field
     return np.asarray(np.rint(np.concatenate((before[::-1], after))), np.int64)
