@@ -138,9 +138,9 @@ class Frames:
     sync_squares: float = 0.0
 
     @property
-    def line_pixels(self) -> float:
+    def line_pixels(self) -> int | float:
         """Pixels of a line, blanking included; with a half where every second line has one more."""
-        return self.pixels_per_line + 0.5 * self.turn
+        return self.pixels_per_line + 0.5 if self.turn else self.pixels_per_line
 
     @property
     def sync_scatter(self) -> float:
