@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
 MISSING_FIELD_SYNC = 1.8
 """An interval of this many usual fields or more holds a missing field sync."""
-ENDS = 3
-"""Lines, besides its width, within which a field sync due near an end of the capture may be cut by it."""
+ENDS = 12
+"""Lines, besides its width, within which a field sync due near an end of the capture may be cut by it: its
+equalising pulses, and a few lines by which to find the line rate."""
 FEWEST_ALTERNATIONS = 4
 """Fields long and short in turn from which that is taken for a pattern."""
 SEVERAL = 0.05
