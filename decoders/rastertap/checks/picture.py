@@ -67,12 +67,16 @@ def _unstable(frames: Frames, bus: ColourBus | None) -> Finding:
     return Finding("picture.unstable_pixels", "pass", text, 0, 0.0, "0", "flips", PRACTICE)
 
 
+def _numbered(bit: int, bus: ColourBus | None) -> str:
+    """Give a bit's number, with its channel where it has one: ``2 (D5)``."""
+    channel = bus.bits[bit].name if bus is not None and bit < len(bus.bits) else ""
+    return f"{bit} ({channel})" if channel else f"{bit}"
+
+
 def _dropped(drop: Drop, moving: int, bus: ColourBus | None) -> Finding:
-    channel = bus.bits[drop.bit].name if bus is not None and drop.bit < len(bus.bits) else ""
-    name = f"Colour bit {drop.bit}" + (f" ({channel})" if channel else "")
     text = (
-        f"{name} stays {'high' if drop.high else 'low'} from line {drop.first} to {drop.last} of field"
-        f" {drop.field}, where it moves in the field beside it; no other bit changes. Unless the picture"
+        f"Colour bit {_numbered(drop.bit, bus)} stays {'high' if drop.high else 'low'}"
+        f" from line {drop.first} to {drop.last} of field {drop.field}, where it moves in the field beside it; no other bit changes. Unless the picture"
         " blinks there, its wire, clip or joint lets go now and then: reseat it, power off, and record again."
     )
     return Finding("picture.unstable_pixels", "warn", text, moving, 0.0, "0", "pixels", PRACTICE)
@@ -85,11 +89,10 @@ def _noisy(kinds: Sequence[Steadiness], flips: NDArray[np.int64], bus: ColourBus
     parts = []
     for bit in np.argsort(-flips)[:LISTED]:
         if flips[bit]:
-            channel = bus.bits[bit].name if bus is not None and bit < len(bus.bits) else ""
-            name = f"Bit {bit} ({channel})" if channel else f"Bit {bit}"
             often = read / int(flips[bit])
             parts.append(
-                f"{name} flips for one field in 1 of {often:.0f} pixels ({plural(flips[bit], 'time')})"
+                f"Bit {_numbered(int(bit), bus)} flips for one field in 1 of {often:.0f} pixels"
+                f" ({plural(flips[bit], 'time')})"
             )
     count, unsure = int(flips.sum()), int(np.sum(marginal))
     text = ", ".join(parts) + "; the other bits are steady."

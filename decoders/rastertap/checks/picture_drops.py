@@ -9,11 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from rastertap.frames.model import Frame, Frames
-
-    Codes = NDArray[np.unsignedinteger]
 
 FEWEST_ROWS = 3
 """Whole lines that a bit must stay still for: common practice, no source."""

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from rastertap.board.model import Board
     from rastertap.checks.wiring_story import Fault
+    from rastertap.checks.wiring_twins import Twins
 
 SOURCE = "board file"
 NEED_BOARD = (
@@ -193,9 +194,10 @@ def _open(found: Explanation, board: Board) -> Finding:
 
 
 def _bridged(found: Explanation, board: Board | None) -> Finding:
-    faults, unsure = found.story.of("bridged"), _unsure_twins(found, board)
-    if not faults and unsure:
-        return undecidable("taps.bridged", unsure, unsure.count(";") + 1, "pairs")
+    faults, twins = found.story.of("bridged"), _unsure_twins(found, board)
+    unsure = _twin_words(twins)
+    if not faults and twins:
+        return undecidable("taps.bridged", unsure, len(twins), "pairs")
     if not faults:
         return _finding(
             "taps.bridged", (), "No two channels carry the same signal.", unit="pairs", source=PRACTICE
@@ -207,13 +209,16 @@ def _bridged(found: Explanation, board: Board | None) -> Finding:
     return Finding("taps.bridged", result, text, len(faults), 0.0, "0", "pairs", PRACTICE)  # type: ignore[arg-type]
 
 
-def _unsure_twins(found: Explanation, board: Board | None) -> str:
-    """Name colour bits that are the same all through, when no known picture tells whether they should be."""
+def _unsure_twins(found: Explanation, board: Board | None) -> list[Twins]:
+    """Find colour bits that are the same all through, when no known picture tells whether they should be."""
     if found.looks.solved is not None:
-        return ""
+        return []
     told = {f.channels for f in found.story.of("bridged")}
     twins = [t for t in found.looks.twins if _both_colour(t.first, t.second, found, board)]
-    twins = [t for t in twins if (t.first, t.second) not in told]
+    return [t for t in twins if (t.first, t.second) not in told]
+
+
+def _twin_words(twins: Sequence[Twins]) -> str:
     if not twins:
         return ""
     listed = "; ".join(f"{table_name(t.first)} and {table_name(t.second)}" for t in twins)

@@ -14,6 +14,7 @@ from rastertap.frames.raster import LineGrid, line_grid, read_codes, read_times,
 from rastertap.frames.steadiness import begin, extend
 from rastertap.frames.weave import weave
 from rastertap.match import Match
+from rastertap.streams.counts import lines_per_field
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.role_judges import LONGEST_FIELD_SYNC
 
@@ -232,7 +233,7 @@ def _rows_before(sync: Sync) -> int:
     It is of the kind of the second field that begins in the capture, if fields differ.
     """
     fields = sync.fields
-    known = fields.lines[np.isfinite(fields.lines)]
+    known = lines_per_field(sync)
     if not known.size:
         return 0
     lines = usual = float(np.median(known))

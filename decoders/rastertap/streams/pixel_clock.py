@@ -14,6 +14,7 @@ from rastertap.streams.clock_events import edges_of_the_chip
 from rastertap.streams.clock_record import WILD, ClockRecord, record_clock
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.model import PixelClock
+from rastertap.streams.rhythm import concentration, phases
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -154,10 +155,10 @@ def _refuse_alias(context: Context, name: str, rising: Ints, record: ClockRecord
     if sum(short) <= max(FEWEST_SHORT, SHORT_SHARE * sum(ticks.size for ticks in moving)):
         return
     slow = [t for t, count in zip(moving, short, strict=True) if count <= SHORT_SHARE * t.size]
-    if 2 * len(slow) >= len(moving) and _keeping(np.concatenate(slow), rising, period) > KEEPING:
+    if 2 * len(slow) >= len(moving) and _keeping(np.concatenate(slow), rising) > KEEPING:
         return
     seen = period / 2 > FEWEST_SAMPLES_A_CYCLE * record.step
-    if seen and _keeping(np.concatenate(moving), rising, period / 2) > KEEPING:
+    if seen and _keeping(np.concatenate(moving), rising, 2) > KEEPING:
         return  # a pixel on each of the clock's edges
     cycle = f"a cycle ({period * record.tick_s * 1e9:.1f} ns) of the clock on {name}"
     raise DecodeError(
@@ -166,14 +167,10 @@ def _refuse_alias(context: Context, name: str, rising: Ints, record: ClockRecord
     )
 
 
-def _keeping(changes: Ints, rising: Ints, period: float) -> float:
-    """How well changes keep to one place in the clock's cycle, 0..1 (length of the mean phase vector)."""
-    inside = changes[(changes >= rising[0]) & (changes < rising[-1])]
-    some = inside[:: 1 + inside.size // MOST_CHANGES]
-    if some.size < FEWEST_CHANGES:
-        return 0.0
-    since = some - rising[np.searchsorted(rising, some, side="right") - 1]
-    return float(np.abs(np.exp(2j * np.pi * since / period).mean()))
+def _keeping(changes: Ints, rising: Ints, rate: int = 1) -> float:
+    """How well changes keep to one place in the cycle, or ``rate`` evenly apart, 0..1; 0 for too few."""
+    places = phases(changes[:: 1 + changes.size // MOST_CHANGES], rising)
+    return concentration(rate * places) if places.size >= FEWEST_CHANGES else 0.0
 
 
 def _line_sync(context: Context) -> Ints:
