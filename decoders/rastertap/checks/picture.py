@@ -76,8 +76,9 @@ def _numbered(bit: int, bus: ColourBus | None) -> str:
 def _dropped(drop: Drop, moving: int, bus: ColourBus | None) -> Finding:
     text = (
         f"Colour bit {_numbered(drop.bit, bus)} stays {'high' if drop.high else 'low'}"
-        f" from line {drop.first} to {drop.last} of field {drop.field}, where it moves in the field beside it; no other bit changes. Unless the picture"
-        " blinks there, its wire, clip or joint lets go now and then: reseat it, power off, and record again."
+        f" from line {drop.first} to {drop.last} of field {drop.field}, where it moves in the field beside"
+        " it; no other bit changes. Unless the picture blinks there, its wire, clip or joint lets go now and"
+        " then: reseat it, power off, and record again."
     )
     return Finding("picture.unstable_pixels", "warn", text, moving, 0.0, "0", "pixels", PRACTICE)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.streams.kernels import read_bit
+from rastertap.streams.rhythm import mean_phase
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,7 +94,7 @@ def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int], per_cycle:
     known = lines.measured & (starts >= edges[0]) & (starts <= edges[-1])
     inside = (starts >= span[0]) & (starts < span[1])
     whole = known[1:] & known[:-1] & inside[:-1]
-    begins = np.round(place - _phase(place[known])).astype(np.int64)
+    begins = np.round(place - mean_phase(place[known])).astype(np.int64)
     lengths = begins[1:] - begins[:-1]
     pixels, turn = _length(lengths, whole)
     right = int((whole & _right(lengths, pixels, turn=turn)).sum())
@@ -102,17 +103,12 @@ def line_grid(lines: Lines, clock: PixelClock, span: tuple[int, int], per_cycle:
         place, (starts * (per_cycle / period)).astype(np.float64), clocked, pixels + turn / 2, turn=turn
     )
     even = place - np.where(np.abs(late) <= reach, late, 0.0)
-    common = _phase(even[known])
+    common = mean_phase(even[known])
     first = np.round(even - common).astype(np.int64)
     off = (place - common - first)[clocked & inside]
     off = off[np.abs(off) <= reach]
     counted = int(whole.sum()) or lengths.size
     return LineGrid(first, pixels, right, counted, turn, off.size, float((off**2).sum()))
-
-
-def _phase(places: NDArray[np.float64]) -> float:
-    """Give the part of a pixel by which places commonly lie off whole ones."""
-    return float(np.angle(np.exp(2j * np.pi * places).mean()) / (2 * np.pi)) if places.size else 0.0
 
 
 IN_TURN = 0.9

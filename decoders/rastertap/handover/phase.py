@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.capture.model import HIGH, LOW
+from rastertap.streams.rhythm import mean_phase
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +38,7 @@ def sync_phase(analysis: Analysis) -> float | None:
     if not inside.any():
         return None
     part = (starts[inside] - edges[before[inside]]) / period
-    return float(np.angle(np.exp(2j * np.pi * part).mean()) / (2 * np.pi) * period)
+    return mean_phase(part) * period
 
 
 def first_sample(sync_delay: float, period: float, pixel: int, reads: Sequence[float]) -> float:

@@ -142,6 +142,11 @@ def phases(times: NDArray[np.int64], clock: NDArray[np.int64]) -> NDArray[np.flo
     return np.asarray((times - clock[cycle]) / length % 1, np.float64)
 
 
+def mean_phase(phase: NDArray[np.float64]) -> float:
+    """Give the direction of the mean vector of phases, -0.5..0.5 cycles; 0 when there are none."""
+    return float(np.angle(np.exp(2j * np.pi * phase).mean()) / (2 * np.pi)) if phase.size else 0.0
+
+
 def concentration(phase: NDArray[np.float64]) -> float:
     """How much phases agree: length of their mean vector, 0 (spread evenly) to 1 (all equal)."""
     return float(np.abs(np.exp(2j * np.pi * phase).mean())) if phase.size else 0.0

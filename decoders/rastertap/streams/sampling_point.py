@@ -10,6 +10,7 @@ from rastertap.errors import DecodeError
 from rastertap.measured import Measured
 from rastertap.streams.clock_cycles import unseen_part
 from rastertap.streams.model import BitDelay, SamplingPoint
+from rastertap.streams.rhythm import mean_phase
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,7 +63,7 @@ def _bit_delays(
 ) -> tuple[BitDelay, ...]:
     """Sum up when each bit changes; offsets are taken round the mean of all, so that none is a period off."""
     together = np.concatenate(offsets)
-    centre = float(np.angle(np.exp(2j * np.pi * together / period).mean()) / (2 * np.pi)) * period
+    centre = mean_phase(together / period) * period
     found = []
     for bit, offset in zip(bits, offsets, strict=True):
         near = (offset - centre + period / 2) % period - period / 2 + centre
