@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from .wired import Name, Waves
 
 SETS = {3: "rgb", 4: "rgbi", 6: "rrggbb"}
-SHARE = int(os.environ.get("RASTERTAP_WIRING_SHARE", "8"))
+SHARE = int(os.environ.get("RASTERTAP_WIRING_SHARE", "2"))
 """Every so many of the single faults are tried; 1 for all."""
 PAIRS = 48 // SHARE
 

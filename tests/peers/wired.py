@@ -67,8 +67,8 @@ def both(one: Channel, other: Channel, rule: np.ufunc) -> Channel:
 
 def noise(capture: Capture, rng: np.random.Generator, changes: int = 4000) -> Channel:
     """A lead that is connected to nothing."""
-    step = _step(capture)
-    return changing(np.unique(rng.integers(1, capture.end // step, changes)) * step)
+    samples = np.unique(rng.integers(1, round(capture.end / capture.step), changes))
+    return changing(_stamped(samples, capture))
 
 
 def picking_up(source: Channel, rng: np.random.Generator) -> Channel:
@@ -78,13 +78,13 @@ def picking_up(source: Channel, rng: np.random.Generator) -> Channel:
 
 def disturbed(victim: Channel, source: Channel, capture: Capture, rng: np.random.Generator) -> Channel:
     """A lead with pulses beside edges of another, as an analyser of this rate happens to see them."""
-    step = _step(capture)
     struck = source.ticks[rng.random(source.ticks.size) < STRUCK]
     # A pulse between two samples is not seen; a longer one is, for as many samples as it covers.
-    seen = np.floor(PULSE_S / (step * float(capture.tick)) + rng.random(struck.size)).astype(np.int64)
-    starts, widths = struck[seen > 0], seen[seen > 0] * step
-    edges, counts = np.unique(np.concatenate((starts, starts + widths)), return_counts=True)
-    pulses = changing(edges[counts % 2 == 1])
+    step_s = capture.step * float(capture.tick)
+    seen = np.floor(PULSE_S / step_s + rng.random(struck.size)).astype(np.int64)
+    starts = np.rint(struck[seen > 0] / capture.step).astype(np.int64)
+    edges, counts = np.unique(np.concatenate((starts, starts + seen[seen > 0])), return_counts=True)
+    pulses = changing(_stamped(edges[counts % 2 == 1], capture))
     return both(victim, pulses, np.not_equal)
 
 
@@ -134,7 +134,7 @@ def pairs(found: Sequence[Wiring], capture: Capture, count: int, seed: int) -> I
 
 def dense(channel: Channel, capture: Capture) -> bool:
     """Whether a channel changes at nearly every sample, so that everything happens beside its edges."""
-    return bool(channel.ticks.size * 3 * _step(capture) > DENSE * capture.end)
+    return bool(channel.ticks.size * 3 * capture.step > DENSE * capture.end)
 
 
 def same(one: Channel, other: Channel) -> bool:
@@ -160,5 +160,6 @@ def _named(kind: str, *channels: str) -> frozenset[Name]:
     return frozenset({(kind, tuple(sorted(channels)))})
 
 
-def _step(capture: Capture) -> int:
-    return int(capture.sample_period.ticks) if capture.sample_period else 1
+def _stamped(samples: NDArray[np.int64], capture: Capture) -> NDArray[np.int64]:
+    """Give the analyser's time stamps of samples: whole ticks, as it rounds them."""
+    return np.rint(samples * capture.step).astype(np.int64)

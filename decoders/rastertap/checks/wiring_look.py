@@ -11,7 +11,12 @@ from rastertap.capture.model import HIGH
 from rastertap.checks.expected_picture import expected_pictures
 from rastertap.checks.picture_bits import BitSolution, fullest, solve, solve_unplaced
 from rastertap.checks.picture_lines import own_lines
-from rastertap.checks.wiring_runts import FEWEST_WIDTHS, edges_about, pulses_too_short
+from rastertap.checks.wiring_runts import (
+    FEWEST_WIDTHS,
+    against_the_rhythm,
+    edges_about,
+    pulses_too_short,
+)
 from rastertap.checks.wiring_twins import find_twins
 from rastertap.streams.rhythm import concentration, phases
 from rastertap.streams.role_clean import RUNT
@@ -127,10 +132,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
-        source = blame(edges_about(short, pin, channel), others, step, span)
-        if source is None and pin.role != "pixel_clock":
-            # A clock is beside nearly every edge of several by chance: the starts alone may still tell.
-            source = blame(short, others, step, span)
+        source = _source(short, pin, (channel, others), evidence)
         loose, echo = pin.kind in {FLOATING, FAST} or _adrift(pin, channel, evidence.pixel_clock), False
         if (
             channel.ticks.size
@@ -155,6 +157,22 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         shortest,
         span * float(evidence.capture.tick),
     )
+
+
+def _source(
+    short: NDArray[np.int64], pin: Pin, channels: tuple[Channel, Sequence[Channel]], evidence: Evidence
+) -> Blame | None:
+    """Whose edges the short pulses of the first channel stand beside, of the others."""
+    channel, others = channels
+    step, clock, span = evidence.capture.step, evidence.pixel_clock, _seen_span(evidence, (channel, *others))
+    source = None
+    if pin.role == "pixel_clock" and short.size and clock is not None:
+        source = blame(against_the_rhythm(channel, clock.period.value, step), others, step, span)
+    source = source or blame(edges_about(short, pin, channel), others, step, span)
+    if source is None and pin.role != "pixel_clock":
+        # A clock is beside nearly every edge of several by chance: the starts alone may still tell.
+        source = blame(short, others, step, span)
+    return source
 
 
 def _seen_span(evidence: Evidence, channels: Sequence[Channel]) -> float:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rastertap.capture.model import HIGH
+from rastertap.streams.rhythm import mean_phase
 from rastertap.streams.role_clean import runts
 
 if TYPE_CHECKING:
@@ -23,6 +25,12 @@ FINE = 3.0
 FEWEST_WIDTHS = 100
 RUN = 4
 """Edges of a run of short pulses that are looked at."""
+CYCLES_TOGETHER = 256
+"""Cycles over which a clock's phase is taken: enough to average an analyser's step to a hundredth of it."""
+CLOSE_TO_AN_EDGE = 0.06
+"""Part of a cycle about a clock's edges in which its level is not foretold, for the edges jitter."""
+MOST_SAMPLES = 4_000_000
+"""Samples of a clock that are held against its rhythm: 20 ms at 200 MS/s."""
 
 
 def pulses_too_short(pin: Pin, channel: Channel, shortest: float) -> NDArray[np.int64]:
@@ -59,6 +67,63 @@ def _around(extra: NDArray[np.int64], clock: Channel) -> NDArray[np.int64]:
         return extra
     place = np.searchsorted(clock.ticks, extra)[:, np.newaxis] + np.arange(-1, 3)
     return np.asarray(clock.ticks[np.clip(place, 0, clock.ticks.size - 1)], np.int64)
+
+
+def against_the_rhythm(clock: Channel, period: float, step: float) -> NDArray[np.int64]:
+    """Find the samples, first of each run, at which a clock is not at the level that its rhythm foretells.
+
+    Such a sample is where a disturbance began, also where few samples a cycle hide the clock's own edge in
+    it: a pulse that ends as the clock changes leaves no edge of its own.
+
+    Parameters
+    ----------
+    clock : Channel
+        Disturbed now and then.
+    period : float
+        Its cycle, ticks.
+    step : float
+        The analyser's, ticks.
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+        Ticks; empty where there are too few cycles to know a phase.
+    """
+    cycle = period / step
+    (at, rises, doubt), falls = (_phase_track(clock.edges_to(level) / step, cycle) for level in (1, 0))
+    if not at.size or not falls[0].size:
+        return np.empty(0, np.int64)
+    duty = mean_phase(np.interp(at, *falls[:2]) - rises) % 1
+    place = np.rint(clock.ticks / step).astype(np.int64)
+    samples = np.arange(place[0], min(place[-1], place[0] + MOST_SAMPLES))
+    # An edge is seen at the first sample after it: half a step late in the mean.
+    phase = ((samples + 0.5) / cycle - np.interp(samples, at, rises)) % 1
+    known = np.concatenate((np.array([clock.initial], np.uint8), clock.levels))
+    high = known[np.searchsorted(place, samples, side="right")] == HIGH
+    within = np.where(phase < duty, np.minimum(phase, duty - phase), np.minimum(phase - duty, 1 - phase))
+    doubt = np.maximum(doubt, np.interp(at, falls[0], falls[2]))
+    wrong = (high != (phase < duty)) & (within > CLOSE_TO_AN_EDGE + np.interp(samples, at, doubt))
+    first = samples[wrong & ~np.insert(wrong[:-1], 0, False)]
+    return np.asarray(np.rint(first * step), np.int64)
+
+
+def _phase_track(
+    edges: NDArray[np.float64], cycle: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Give where edges of one kind stand in the cycle, as time goes, and the doubt: samples, cycles, cycles.
+
+    A clock of a whole number of samples a cycle is seen late by the same part of a step at each edge, and
+    which part is not known.
+    """
+    blocks = edges.size // CYCLES_TOGETHER
+    each = edges[: blocks * CYCLES_TOGETHER].reshape(blocks, CYCLES_TOGETHER) / cycle
+    angle = np.angle(np.exp(2j * np.pi * each).sum(axis=1))
+    off = (each - angle[:, np.newaxis] / (2 * np.pi) + 0.5) % 1 - 0.5
+    # Edges that are late by all parts of a step alike are a quarter step off their middle in the median.
+    doubt = np.maximum(0.5 / cycle - 2 * np.median(np.abs(off), axis=1), 0.0)
+    # Where the part changes, it does somewhere between two blocks' middles.
+    doubt[1:-1] = np.maximum(doubt[1:-1], np.maximum(doubt[:-2], doubt[2:]))
+    return each.mean(axis=1) * cycle, np.unwrap(angle) / (2 * np.pi), doubt
 
 
 def _runs(short: NDArray[np.int64], channel: Channel) -> NDArray[np.int64]:

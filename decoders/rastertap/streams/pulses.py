@@ -32,11 +32,6 @@ class Pulses:
     starts: NDArray[np.int64]
     widths: NDArray[np.int64]
 
-    def at_least(self, shortest: int) -> Pulses:
-        """Leave out the pulses known to be shorter."""
-        keep = (self.widths >= shortest) | (self.widths == 0)
-        return Pulses(self.active, self.starts[keep], self.widths[keep])
-
 
 def pulses_of(channel: Channel, capture: Capture, step: float) -> Pulses:
     """Find the pulses of a channel; polarity is found, not assumed."""

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 RUNT = 0.4
 """A pulse shorter than this many pixel periods is no pixel and no sync: common practice, no source."""
+SHORTEST_FIELD_PULSE_S = 1e-6
+"""A level of a field sync or blanking shorter than this is crosstalk or ringing: common practice."""
 
 
 def runts(channel: Channel, shortest: float) -> NDArray[np.int64]:

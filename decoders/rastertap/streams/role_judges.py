@@ -56,6 +56,9 @@ class Survey:
         Clock-like channels with their scores.
     rate : int
         Pixels in a cycle of the pixel clock.
+    fields : dict of str to Behaviour
+        Of channels with pulses too short to mean anything, what is left when those too short for a field sync
+        are taken out as well.
     """
 
     behaviours: dict[str, Behaviour]
@@ -65,6 +68,7 @@ class Survey:
     sync: str = ""
     clocks: dict[str, float] = field(default_factory=dict)
     rate: int = 1
+    fields: dict[str, Behaviour] = field(default_factory=dict)
 
 
 def line_like(b: Behaviour) -> bool:

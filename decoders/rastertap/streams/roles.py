@@ -13,7 +13,7 @@ from rastertap.streams.clocks import pick_pixel_clock, rate_words
 from rastertap.streams.interface import Pin
 from rastertap.streams.pulses import polarity_of
 from rastertap.streams.rhythm import Behaviour
-from rastertap.streams.role_clean import RUNT, settled
+from rastertap.streams.role_clean import RUNT, SHORTEST_FIELD_PULSE_S, settled
 from rastertap.streams.role_judges import (
     OTHER,
     Survey,
@@ -29,7 +29,7 @@ from rastertap.streams.role_other import describe
 from rastertap.streams.role_windows import blanking_score, goes_on, line_blanking, picture_level
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from rastertap.board.model import Board
     from rastertap.roles import Role
@@ -56,6 +56,9 @@ def _survey(capture: Capture, step: float) -> Survey:
         cleaned = {n: b.channel if n in clocks else settled(b.channel, shortest) for n, b in raw.items()}
         changed = {n: c for n, c in cleaned.items() if c is not raw[n].channel}
         survey.behaviours = raw | {n: Behaviour(c, capture, step) for n, c in changed.items()}
+        # Many short pulses touch: of those together that are no longer short, a field sync shows none either.
+        fields = {n: settled(c, SHORTEST_FIELD_PULSE_S / float(capture.tick)) for n, c in changed.items()}
+        survey.fields = {n: Behaviour(c, capture, step) for n, c in fields.items()}
     behaviours = survey.behaviours
     lines = {name: _line_sync(b, survey) for name, b in behaviours.items()}
     lines |= {n: m for n, b in behaviours.items() if (m := csync_score(b)).score > lines[n].score}
@@ -97,11 +100,7 @@ def _scores(b: Behaviour, survey: Survey) -> dict[Role, Match]:
         return {role: match for role, match in judged.items() if match.score > 0}
     blanking = blanking_score(b, survey)
     blank: Role = "display_enable" if blanking.score and picture_level(b, survey) == HIGH else "blank"
-    judges: dict[Role, Callable[[Behaviour, Survey], Match]] = {
-        "vsync": vsync_score,
-        "colour": colour_score,
-    }
-    judged = {role: judge(b, survey) for role, judge in judges.items()}
+    judged = {"vsync": vsync_score(survey.fields.get(name, b), survey), "colour": colour_score(b, survey)}
     judged |= {"hsync": _line_sync(b, survey), "csync": csync_score(b), blank: blanking}
     return {role: match for role, match in judged.items() if match.score > 0}
 

@@ -16,7 +16,7 @@ from rastertap.streams.field_blanking import long_pulses, place_fields
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
-from rastertap.streams.role_clean import settled
+from rastertap.streams.role_clean import SHORTEST_FIELD_PULSE_S, settled
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from rastertap.streams.lines import LineTrack
     from rastertap.streams.model import Sync
 
-SHORTEST_FIELD_PULSE_S = 1e-6
-"""A shorter pulse is crosstalk or ringing: common practice, no source."""
 SAME_EDGE = 0.002
 """How far from due, in line periods, a picture's edge may be and still be the one that ends the lines."""
 

@@ -13,6 +13,7 @@ from rastertap.streams.field_blanking import long_pulses, place_fields
 from rastertap.streams.interface import CONTRACT, Context
 from rastertap.streams.lines import track
 from rastertap.streams.pulses import Pulses, polarity_of, pulses_of
+from rastertap.streams.role_clean import SHORTEST_FIELD_PULSE_S, settled
 from rastertap.streams.sync_build import Parts, build, join_syncs
 
 if TYPE_CHECKING:
@@ -29,11 +30,11 @@ class SeparateSyncOptions:
     tolerance : float
         How far from due a line may begin, in line periods.
     shortest_field_sync_us : float
-        Shorter pulses on the vsync channel are glitches.
+        Shorter levels on the vsync channel are glitches.
     """
 
     tolerance: float = 0.03
-    shortest_field_sync_us: float = 1.0
+    shortest_field_sync_us: float = SHORTEST_FIELD_PULSE_S * 1e6
 
 
 class SeparateSync:
@@ -95,7 +96,8 @@ class SeparateSync:
         shortest = int(options.shortest_field_sync_us * 1e-6 / float(context.capture.tick))
         found = pulses_of(channel, context.capture, context.step)
         short = (found.widths > 0) & (found.widths < shortest)
-        return found.at_least(shortest), Pulses(found.active, found.starts[short], found.widths[short])
+        spikes = Pulses(found.active, found.starts[short], found.widths[short])
+        return pulses_of(settled(channel, shortest), context.capture, context.step), spikes
 
     def join(self, earlier: Sync, later: Sync, at: int) -> Sync:
         """Join two pieces."""
