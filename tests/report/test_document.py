@@ -72,6 +72,7 @@ IDS = {f"{group}.{name}" for group, names in IDS_BY_GROUP.items() for name in na
 """The fixed list that others rely on: each of them is in every result."""
 FURTHER_BY_GROUP = {
     "clock": "modulation phase_jump",
+    "sampling": "skew",
     "sync": "missing_hsync field_width equalising broad serration broad_count equalising_before"
     " equalising_after protection",
     "timing": "line_jitter front_porch back_porch sync_to_active field_blanking blanking_to_equalising"

@@ -20,6 +20,7 @@ from rastertap.checks.clock_words import (
 )
 from rastertap.checks.interface import CONTRACT, Evidence, Finding
 from rastertap.checks.make import PRACTICE, against, not_measured
+from rastertap.checks.sampling import margin, skew
 from rastertap.measured import Measured
 from rastertap.streams.pixel_clock import FEWEST_SAMPLES_A_CYCLE
 
@@ -61,12 +62,12 @@ IDS = tuple(
 
 
 class ClockCheck:
-    """Presence, frequency, jitter, duty, missing and extra edges, drift; the sampling point's margin."""
+    """Presence, frequency, jitter, duty, missing and extra edges, drift; sampling margin and skew."""
 
     name: ClassVar[str] = "clock"
     contract: ClassVar[int] = CONTRACT
     describes: ClassVar[str] = (
-        "pixel clock: frequency, jitter, duty, missing and extra cycles; sampling margin"
+        "pixel clock: frequency, jitter, duty, missing and extra cycles; sampling margin, skew"
     )
 
     def run(self, evidence: Evidence) -> Iterator[Finding]:
@@ -84,7 +85,8 @@ class ClockCheck:
                 yield from (not_measured(finding, reason) for finding in IDS[1:])
             else:
                 yield from _tapped(evidence, clock, clock.record)
-        yield _margin(evidence)
+        yield margin(evidence)
+        yield skew(evidence)
 
 
 def _tapped(evidence: Evidence, clock: PixelClock, record: ClockRecord) -> Iterator[Finding]:
@@ -335,28 +337,3 @@ def _drift(record: ClockRecord) -> Finding:
     source = f"{DRIFT_PPM:g} ppm: {PRACTICE}"
     settle = "a longer capture would"
     return against("clock.drift", measured, -DRIFT_PPM, DRIFT_PPM, text=text, source=source, settle=settle)
-
-
-def _margin(evidence: Evidence) -> Finding:
-    bus = evidence.colour_bus
-    if bus is None:
-        return not_measured(
-            "sampling.margin", f"No colour bus: {evidence.missing.get('colour_bus', 'not found')}."
-        )
-    scale = float(evidence.capture.tick) * 1e9
-    point = bus.sampling
-    tight = min(point.margin_before, point.margin_after, key=lambda m: m.value)
-    measured = Measured(tight.value * scale, tight.uncertainty * scale, "ns")
-    after = (
-        "rising clock edge"
-        if evidence.pixel_clock is None or evidence.pixel_clock.source == "tapped"
-        else "pixel's start"
-    )
-    text = (
-        f"Read the bus {point.delay * scale:.1f} ns after the {after} (phase {point.phase:.2f}): it is quiet"
-        f" for {point.margin_before.value * scale:.1f} ns before"
-        f" and {point.margin_after.value * scale:.1f} ns after."
-    )
-    source = "the bus must not change where it is read"
-    settle = "a higher sample rate would"
-    return against("sampling.margin", measured, 0.0, float("inf"), text=text, source=source, settle=settle)

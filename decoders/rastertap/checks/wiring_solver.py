@@ -103,7 +103,8 @@ class Solver:
         if move.kind != "none" and not self._tells(signals, carries):
             cost += COLOURS_ONLY
         cost += LOST * sum(n not in move.target for n in self.board.pins if self.signal(n) is not None)
-        return Story(move, tuple(faults), cost)
+        wires = ((self.names[d], meant.get(self.names[e])) for d, e in enumerate(carries))
+        return Story(move, tuple(faults), cost, {name: signal for name, signal in wires if signal})
 
     def _opposite(self, twins: Sequence[Twins], signals: Mapping[str, BoardPin | None]) -> list[Fault]:
         """Of two equal but opposite channels one is inverted: the one that is not as its signal should be."""

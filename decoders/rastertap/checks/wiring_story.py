@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rastertap.streams.role_moves import Move
 
 FaultKind = Literal[
@@ -54,11 +56,15 @@ class Story:
         The most dangerous first.
     cost : float
         Number of changes, about.
+    carries : mapping of str to str
+        Channel to the channel that the signal on it is meant for; one that nothing is meant to reach, as the
+        connector sits, is not in it.
     """
 
     move: Move
     faults: tuple[Fault, ...]
     cost: float
+    carries: Mapping[str, str] = field(default_factory=dict)
 
     def of(self, *kinds: FaultKind) -> tuple[Fault, ...]:
         """Faults of some kinds."""

@@ -247,6 +247,22 @@ def write_json(path: str, value: Mapping[str, Any]) -> None:
         write_whole(Path(path), text.encode())
 
 
+def draw_option(what: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Add ``--draw DIR``; the command gets it as ``folder``."""
+    return click.option("--draw", "folder", metavar="DIR", help=f"Write {what} there as drawings (SVG).")
+
+
+def write_drawings(folder: str, drawings: Mapping[str, str]) -> None:
+    """Write each drawing, by its name; one that is empty could not be made."""
+    from rastertap.files import write_whole
+
+    with writing(folder):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        for name, drawn in drawings.items():
+            if drawn:
+                write_whole(Path(folder) / f"{name}.svg", drawn.encode())
+
+
 class writing:  # noqa: N801 - reads as a statement: with writing(path)
     """Turn an error of the file system into one that says which file and what to do."""
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rastertap.cli.options import capture_options, say, text_width, write_json
+from rastertap.cli.options import capture_options, draw_option, say, text_width, write_drawings, write_json
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 @click.command("pins", epilog="\b\nExample:\n  rastertap pins capture.vcd.gz --board board.toml")
 @capture_options
-def command(analysis: Analysis, json_path: str | None, *, quiet: bool) -> int:
+@draw_option("which signal arrives where")
+def command(analysis: Analysis, json_path: str | None, folder: str | None, *, quiet: bool) -> int:
     r"""Say which channel of CAPTURE carries what, from its behaviour, and why.
 
     \b
@@ -24,6 +25,10 @@ def command(analysis: Analysis, json_path: str | None, *, quiet: bool) -> int:
     from rastertap.report.document import document
     from rastertap.report.pins_text import pins_text
 
+    if folder is not None:
+        from rastertap.report.drawing.wiring import wiring_svg
+
+        write_drawings(folder, {"wiring": wiring_svg(analysis)})
     if json_path:
         write_json(json_path, document(analysis))
     say(pins_text(analysis, text_width()), quiet=quiet, json_path=json_path)

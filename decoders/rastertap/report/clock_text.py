@@ -285,17 +285,15 @@ def _bits(analysis: Analysis) -> Iterator[tuple[str, str]]:
     if bus is None:
         return
     ns = float(analysis.capture.tick) * 1e9
-    known = sorted(b.mean for b in bus.sampling.bits if b.count)
-    middle = known[len(known) // 2] if known else 0.0
-    for number, bit in enumerate(bus.sampling.bits):
-        if not bit.count:
+    each = zip(bus.sampling.bits, bus.sampling.off_the_middle(), strict=True)
+    for number, (bit, middle) in enumerate(each):
+        if middle is None:
             yield (
                 f"bit {number}",
                 f"{printable(bit.channel) or '(no channel)'}: never changes while the clock runs",
             )
             continue
-        doubt = bit.step * (bus.sampling.unseen / 3**0.5 + 1 / (6 * bit.count) ** 0.5) * ns
-        off = (bit.mean - middle) * ns
+        off, doubt = middle.value * ns, middle.uncertainty * ns
         late = ""
         if abs(off) > max(LATE_BIT_NS, 3 * doubt):
             late = f"; {abs(off):.1f} ns {'later' if off > 0 else 'earlier'} than the middle of the bits"

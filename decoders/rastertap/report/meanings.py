@@ -57,6 +57,9 @@ MEANINGS: dict[str, str] = {
         "joint."
     ),
     "sampling.margin": "How early or late the next device may read the bus before it reads pixels wrongly.",
+    "sampling.skew": (
+        "A bit that comes late colours every upright edge, and leaves less time to read all bits in."
+    ),
     "sync.present": "Without sync no screen can place a line or a field.",
     "sync.glitch": "A stray edge may start a line in a screen: the picture tears there, or rolls.",
     "sync.missing_vsync": "Each missing field sync lets the picture roll once.",

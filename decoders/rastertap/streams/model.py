@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import gcd
 from typing import TYPE_CHECKING, Literal, get_args
 
+from rastertap.measured import Measured
 from rastertap.streams.tally import NOTHING
 
 if TYPE_CHECKING:
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rastertap.capture.model import Channel
-    from rastertap.measured import Measured
     from rastertap.roles import Polarity
     from rastertap.standards.colour_set import ColourSet
     from rastertap.streams.clock_record import ClockRecord
@@ -340,6 +340,17 @@ class SamplingPoint:
     def reads(self) -> tuple[float, ...]:
         """Sampling points of the pixels of a cycle, ticks after the rising edge, in order."""
         return (self.delay,) if self.second is None else (self.delay, self.second)
+
+    def off_the_middle(self) -> tuple[Measured | None, ...]:
+        """How much later than the median of the bits each changes, ticks; None of a still one."""
+        known = sorted(b.mean for b in self.bits if b.count)
+        middle = known[len(known) // 2] if known else 0.0
+        return tuple(
+            Measured(b.mean - middle, b.step * (self.unseen / 3**0.5 + 1 / (6 * b.count) ** 0.5), "ticks")
+            if b.count
+            else None
+            for b in self.bits
+        )
 
     def joined(self, later: SamplingPoint) -> SamplingPoint:
         """Take the changes of a later piece in: the tighter margins, both histograms."""

@@ -35,7 +35,7 @@ _RULES = (
 )
 
 
-def _style() -> str:
+def style() -> str:
     """Write the rules; a viewer that does not know custom properties keeps the light colour before them."""
     rules = [
         f"{which}{{{more}{';' if more else ''}{what}:{COLOURS[colour][0]};"
@@ -85,6 +85,6 @@ def document(width: float, height: float, title: str, description: str, body: It
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="rt" role="img" viewBox="0 0 {number(width)}'
         f' {number(height)}" width="{number(width)}" height="{number(height)}">\n'
-        f"<title>{escape(title)}</title>\n<desc>{escape(description)}</desc>\n<style>{_style()}</style>\n"
+        f"<title>{escape(title)}</title>\n<desc>{escape(description)}</desc>\n<style>{style()}</style>\n"
         f"{box(0, 0, width, height, 'paper')}\n{inside}\n</svg>\n"
     )

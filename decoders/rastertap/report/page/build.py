@@ -16,12 +16,13 @@ from rastertap import __version__
 from rastertap.plugins import load_all
 from rastertap.printable import printable
 from rastertap.report.document import document, dumps
+from rastertap.report.drawing.svg import style as drawing_rules
 from rastertap.report.page import findings, plots, taps, way
+from rastertap.report.page.drawn import timing_figures, wiring_figure
 from rastertap.report.page.events import event_grid
 from rastertap.report.page.facts import capture_facts, field_rows, section_facts
 from rastertap.report.page.places import Places
 from rastertap.report.page.svg import Figure
-from rastertap.report.page.timing import timing_figures
 from rastertap.report.page.viewer import still, viewer_data
 from rastertap.report.text import sure_words
 
@@ -131,9 +132,7 @@ def _picture(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def _sections(
-    analysis: Analysis, places: Places | None, timing: Iterable[Figure | str]
-) -> list[dict[str, Any]]:
+def _sections(analysis: Analysis, places: Places | None) -> list[dict[str, Any]]:
     """Give the parts of the page below the findings that hold numbers and plots."""
     grid = (
         event_grid(analysis, places)
@@ -160,7 +159,7 @@ def _sections(
             "id": "timing",
             "title": "Lines and fields",
             "facts": numbers["timing"],
-            "parts": _parts(timing),
+            "parts": _parts(timing_figures(analysis)),
         },
     ]
 
@@ -182,12 +181,12 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
     files : mapping of int to (Path, Path), optional
         Files written for each frame, as in `rastertap.report.document.document`.
     """
-    timing, drawing_rules = timing_figures(analysis)
-    rules, style, script = policy_and_assets("page.js", more_style=drawing_rules)
+    rules, style, script = policy_and_assets("page.js", more_style=drawing_rules())
     picture = _picture(analysis)
     places = picture["places"]
     rows, shown = taps.tap_rows(analysis)
     result = script_json(document(analysis, files))
+    wiring = _parts([wiring_figure(analysis)])[0]
     stages = way.signal_way(analysis.findings, analysis.verdict)
     fields = field_rows(analysis)
     return templates().get_template("page.html.j2").render(
@@ -207,7 +206,9 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
         taps=rows,
         taps_show=shown,
         has_board=analysis.request.board is not None,
-        sections=_sections(analysis, places, timing),
+        wiring=wiring,
+        wiring_first=analysis.verdict.place == "taps" and wiring["figure"] is not None,
+        sections=_sections(analysis, places),
         fields=fields[:MOST_FIELD_ROWS],
         fields_left=max(len(fields) - MOST_FIELD_ROWS, 0),
         capture=capture_facts(analysis),
