@@ -250,3 +250,20 @@ def test_a_capture_without_a_picture_says_why(
     assert sheet.one("#taps tbody tr").count() == 1
     assert sheet.one("#clock .note").count() >= 1
     assert sheet.all_troubles() == []
+
+
+@pytest.mark.parametrize(("name", "first"), [("marlow85-50-shifted", True), ("marlow85-50", False)])
+def test_the_wiring_is_drawn_once_and_on_the_first_screen_when_it_is_at_fault(
+    page_of: Callable[..., Any], opened: Callable[..., Any], name: str, *, first: bool
+) -> None:
+    sheet = opened(page_of(name))
+    titled = ".drawing:has(svg title:text('Which signal arrives at which channel'))"
+    assert sheet.one(titled).count() == 1
+    assert sheet.one(f".first {titled}").count() == int(first)
+    assert sheet.one(f"#taps {titled}").count() == int(not first)
+    slanted = sheet.page.evaluate(
+        """() => [...document.querySelectorAll("svg.rt line.bad")].filter(
+        (l) => Math.abs(l.y1.baseVal.value - l.y2.baseVal.value) > 1
+        && l.x2.baseVal.value - l.x1.baseVal.value > 50).length"""
+    )
+    assert slanted == (8 if first else 0)

@@ -54,3 +54,16 @@ def test_a_fault_elsewhere_is_none_of_the_taps(
 def test_without_a_board_file_no_channel_is_expected(rastertap: Callable[..., Any], good: str) -> None:
     pins = json.loads(rastertap("pins", good, "--json", "-").out)["pins"]
     assert {pin["expected_channel"] for pin in pins} == {None}
+
+
+def test_the_wiring_is_drawn_when_it_is_known_what_is_meant(
+    rastertap: Callable[..., Any], captures: Path, board: str, good: str, tmp_path: Path
+) -> None:
+    shifted = str(captures / "marlow85-50-shifted.vcd.gz")
+    assert rastertap("pins", shifted, "--board", board, "--draw", str(tmp_path / "new"), "-q").code == 1
+    drawn = (tmp_path / "new" / "wiring.svg").read_text()
+    assert "D1 carries pixel clock, meant for D0" in drawn
+    without = rastertap("pins", good, "--draw", str(tmp_path / "none"))
+    assert without.code == 2
+    assert "--board FILE" in without.err
+    assert not (tmp_path / "none").exists()

@@ -41,9 +41,11 @@ def _truncated(evidence: Evidence) -> Finding:
 
 def _too_short(evidence: Evidence) -> Finding:
     sync, span = evidence.sync, evidence.capture.span_s
-    if sync is None and span > 2 * LONGEST_FIELD_S:
-        return not_measured("capture.too_short", "Without sync the fields in the capture cannot be counted.")
     whole = max(0, sync.fields.starts.size - 1) if sync is not None else 0
+    if not whole and span > 2 * LONGEST_FIELD_S:
+        lacking = "two field syncs" if sync is not None else "sync"
+        text = f"Without {lacking} the fields in the capture cannot be counted; at {span * 1e3:.3g} ms it is"
+        return not_measured("capture.too_short", f"{text} long enough to hold one.")
     text = f"{plural(whole, 'complete field')} in {span * 1e3:.3g} ms."
     if whole >= NEEDED_FIELDS:
         return Finding(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rastertap.cli.options import capture_options, draw_option, say, text_width, write_drawings, write_json
+from rastertap.errors import UsageError
 
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
@@ -28,7 +29,12 @@ def command(analysis: Analysis, json_path: str | None, folder: str | None, *, qu
     if folder is not None:
         from rastertap.report.drawing.wiring import wiring_svg
 
-        write_drawings(folder, {"wiring": wiring_svg(analysis)})
+        if not (drawn := wiring_svg(analysis)):
+            raise UsageError(
+                "--draw needs to know what each channel is meant for",
+                hint="give --board FILE with a pin map; `rastertap board new` makes one",
+            )
+        write_drawings(folder, {"wiring": drawn})
     if json_path:
         write_json(json_path, document(analysis))
     say(pins_text(analysis, text_width()), quiet=quiet, json_path=json_path)
