@@ -41,7 +41,7 @@ def exhaustive(levels: np.ndarray, each: list[int], least: float) -> tuple[int, 
     best = (0, 0.0)
     upper = np.triu_indices(len(levels), 1)
     for choice in itertools.product(
-        *(itertools.combinations(p, n) for p, n in zip(places, each, strict=True))
+        *(itertools.combinations(p, min(n, p.size)) for p, n in zip(places, each, strict=True))
     ):
         found = margins(levels, choice)[upper]
         apart = found[found >= least - 1e-9]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rastertap.checks.interface import Evidence, Finding
-from rastertap.checks.make import PRACTICE, SETTLE, against, interval, not_measured
-from rastertap.measured import Measured, against_limits
+from rastertap.checks.make import PRACTICE, against, interval, not_measured
+from rastertap.measured import COVERAGE, Measured, against_limits
 
 if TYPE_CHECKING:
     from rastertap.checks.interface import Result
@@ -58,21 +58,23 @@ def skew(evidence: Evidence) -> Finding:
     name, most = max(found, key=lambda f: abs(f[1].value))
     size = Measured(abs(most.value), most.uncertainty, "ticks")
     compared = against_limits(size, 0.0, limit)
-    result: Result = "pass" if compared == "pass" else "warn"
     ns = f"{size.value * scale:.1f} ns"
+    if compared == "warn":
+        doubt = f"+-{COVERAGE * size.uncertainty * scale:.1f} ns"
+        text = f"{name} changes {ns} {doubt} off the middle of the bits: a higher sample rate would tell."
+        return not_measured("sampling.skew", text)
+    result: Result = "pass" if compared == "pass" else "warn"
     if result == "pass":
         text = f"The bits change together: {name}, the furthest off, is {ns} from the middle of them."
     elif len(found) == FEWEST_BITS:
-        text = f"{found[0][0]} and {found[1][0]} change {ns} apart{_part(size.value, pixel)}."
+        text = f"{found[0][0]} and {found[1][0]} change {ns} apart, {size.value / pixel:.2f} of a pixel."
     else:
         way, other = ("later", "earlier") if most.value > 0 else ("earlier", "later")
         text = (
-            f"{name} changes {ns} {way} than the middle of the bits{_part(size.value, pixel)}, or"
+            f"{name} changes {ns} {way} than the middle of the bits, {size.value / pixel:.2f} of a pixel, or"
             f" {(pixel - size.value) * scale:.1f} ns {other}: which, edges alone do not tell. Its colour"
             " fringes every upright edge, and what reads all bits at once may take it from the pixel beside."
         )
-    if compared == "warn":
-        text = f"{text} {SETTLE}: a higher sample rate would."
     return Finding(
         "sampling.skew",
         result,
@@ -83,7 +85,3 @@ def skew(evidence: Evidence) -> Finding:
         "ns",
         f"{LATE_PART:g} of a pixel: {PRACTICE}",
     )
-
-
-def _part(off: float, pixel: float) -> str:
-    return f", {off / pixel:.2f} of a pixel"
