@@ -70,8 +70,16 @@ def test_a_line_of_half_a_clock_more_is_regular(pins: tuple[str, ...], tmp_path:
         ({"LATE": 5}, CLOCK_NS * math.sqrt(0.2)),
         ({"JITTER": 110_000}, 110.0),
         ({"JITTER": 72_000, "HALF": 48_000, "CLOCKS": 660, "SYNC": 50, "X": 90, "WIDTH": 480}, 72.0),
+        ({"JITTER": 260_000, "HALF": 48_000, "CLOCKS": 660, "SYNC": 50, "X": 90, "WIDTH": 480}, 260.0),
+        ({"JITTER": 420_000}, 420.0),
     ],
-    ids=["a clock late in one line of five", "a third of a pixel", "three quarters of a pixel"],
+    ids=[
+        "a clock late in one line of five",
+        "a third of a pixel",
+        "three quarters of a pixel",
+        "two pixels and a half",
+        "a pixel and a third",
+    ],
 )
 def test_sync_that_jitters_against_a_steady_clock_is_told_and_moves_no_line(
     given: dict[str, int], rms_ns: float, tmp_path: Path

@@ -103,6 +103,9 @@ HIDDEN_NEXT = (
         " tap is at fault; if not, the chip or what hangs on that line."
     ),
 )
+FOLLOWS = {"timing.line_jitter": -1, "picture.unstable_pixels": 1, "picture.known_picture": 2}
+"""What may follow from the chip's other faults comes after them: a picture that differs from the known one,
+from what is wrong with its lines or bits. A line sync that jitters makes bits seem to flip."""
 MOST_DOUBTS = 3
 """Warnings that are named among the steps when nothing failed."""
 AFTER_TEXT = (
@@ -176,8 +179,7 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         return _because("clock", _confidence(findings, ("clock",)), text, clock)
     chip = [f for f in failed if f.id.partition(".")[0] in {"sync", "timing", "picture", "sampling"}]
     if chip:
-        # A picture that differs from the known one follows from what is wrong with its lines or bits.
-        chip.sort(key=lambda f: f.id == "picture.known_picture")
+        chip.sort(key=lambda f: FOLLOWS.get(f.id, 0))
         return _chip(chip, findings, evidence)
     return _nothing_failed(findings, evidence)
 

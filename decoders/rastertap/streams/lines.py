@@ -9,7 +9,7 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.streams.model import Lines
-from rastertap.streams.rhythm import dominant_interval
+from rastertap.streams.rhythm import leading_rhythm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,6 +22,8 @@ NARROW = 0.4
 """Part of the usual width below which a pulse is no line sync; an equalising pulse is half as wide as one."""
 JUMP = 0.1
 """Lines; edges that are further than this from whole lines apart have a jump of the phase between them."""
+SIGMAS, WIDEST = 6.0, 0.1
+"""How far from due a line may begin where all syncs jitter: standard deviations, and lines at most."""
 LINES_FOR_ANCHOR = 12
 GRID_WORST = 1.17 / np.sqrt(3)
 """Standard uncertainty of a rate over a span, in steps over that span: the worst error of a steady clock on a
@@ -81,7 +83,7 @@ def line_rhythm(edges: NDArray[np.int64], capture: Capture, step: float) -> floa
     DecodeError
         When no line rate stands out.
     """
-    rhythm = dominant_interval(edges, step)
+    rhythm = leading_rhythm(edges, step)
     seconds = rhythm.period * float(capture.tick)
     if edges.size < LINES_FOR_ANCHOR or not SHORTEST_LINE_S < seconds < LONGEST_LINE_S:
         raise DecodeError("no line rate stands out in the sync edges")
@@ -124,7 +126,9 @@ def track(
     main = main_pulses(widths)
     sure = main if steady is None else steady & main
     period = line_rhythm(edges[main], capture, step)
-    near = tolerance * period + 2 * step
+    # Syncs that all jitter are lines where they are, not glitches beside missing ones.
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(edges[main]) - period))) / period
+    near = max(tolerance, min(SIGMAS * scatter, WIDEST)) * period + 2 * step
     anchor = _anchor(edges, sure, period, near)
     starts, source, steps = track_lines(edges, sure, anchor, period, near, capture.end)
     mirrored, mirrored_sure = -edges[::-1].copy(), sure[::-1].copy()

@@ -183,9 +183,9 @@ def _derived(sync: Sync) -> Sync:
     period = sync.line_period
     if lines.count:
         value = lines.mean
-        # The worst case of a steady clock on a sampling grid, for each unbroken run of lines.
-        # Single edges scatter; only the first and last of a run tell.
-        own = lines.spread / lines.count
+        # Single edges scatter; only the first and last of each unbroken run of lines tell.
+        own = lines.spread * np.sqrt(found.runs) / lines.count
+        # The worst case of a steady clock on a sampling grid.
         reach = GRID_WORST * step * np.sqrt(found.runs) / lines.count
         period = Measured(value, float(np.hypot(reach, own)), "ticks")
     width = interval_measured(found.of("hsync_width"), step, period.value / step)
