@@ -111,3 +111,10 @@ def test_what_a_board_file_says_cannot_break_the_drawing(good: Capture, board: B
 
 def test_without_a_board_file_there_is_nothing_to_draw(good: Capture) -> None:
     assert wiring_svg(analyse(good, Request())) == ""
+
+
+def test_a_channel_that_was_not_recorded_is_shown_as_lacking(good: Capture, board: Board) -> None:
+    without = replace(good, channels=tuple(c for c in good.channels if c.name != "D4"))
+    root = drawn(without, board)
+    assert "D4 is not in the capture" in words(root)
+    assert slopes(root) == [0.0] * (USED - 1)

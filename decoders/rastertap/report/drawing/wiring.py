@@ -36,8 +36,8 @@ def wiring_svg(analysis: Analysis) -> str:
     board = analysis.request.board
     if board is None or not board.pins:
         return ""
-    wiring = _Wiring(board, explain(analysis.evidence).story)
-    shown = wiring.shown([p.channel for p in analysis.pins])
+    wiring = _Wiring(board, explain(analysis.evidence).story, [p.channel for p in analysis.pins])
+    shown = wiring.shown()
     body = [
         svg.text(20, 26, "Wiring", kind="head"),
         svg.text(20, 44, "along the connector; a slanted line is a signal in a wrong place", kind="small"),
@@ -54,8 +54,8 @@ def wiring_svg(analysis: Analysis) -> str:
 class _Wiring:
     """What is meant for each channel, and what the story says of it."""
 
-    def __init__(self, board: Board, story: Story) -> None:
-        self.board, self.carries = board, story.carries
+    def __init__(self, board: Board, story: Story, channels: list[str]) -> None:
+        self.board, self.carries, self.channels = board, story.carries, channels
         self.faults: dict[str, list[str]] = {}
         for fault in story.faults:
             if fault.kind == "bridged":
@@ -69,9 +69,10 @@ class _Wiring:
         pin = self.board.pins.get(name)
         return role_words(pin.role, pin.bit) if pin is not None and pin.role != "other" else ""
 
-    def shown(self, channels: list[str]) -> list[str]:
+    def shown(self) -> list[str]:
         """Give the channels along the connector, its ends left out where nothing is meant or found."""
-        order = connector_order(self.board, channels)
+        absent = [n for n in self.board.pins if n not in self.channels]
+        order = connector_order(self.board, [*self.channels, *absent])
         told = [n for n in order if self.meant(n) or self.meant(self.carries.get(n, "")) or n in self.faults]
         return order[order.index(told[0]) : order.index(told[-1]) + 1] if told else []
 
@@ -84,6 +85,8 @@ class _Wiring:
     def found_at(self, name: str) -> tuple[str, bool]:
         """Say what is found at a channel, and whether that is right."""
         source, words = self.source(name), [*self.faults.get(name, ())]
+        if name not in self.channels:
+            return f"{table_name(name)} is not in the capture", False
         if source and source != name:
             words.insert(0, f"carries {self.meant(source)}, meant for {table_name(source)}")
         elif not source and not words and self.meant(name):
