@@ -32,7 +32,8 @@ def frame(
 def test_the_area_bounds_what_differs_from_blanking() -> None:
     areas, how = find_active([frame()], 0, None)
     assert areas == {"progressive": PICTURE}
-    assert "line sync (0)" in how
+    assert "by the picture" in how
+    assert "(0)" in how
 
 
 def test_blanking_need_not_be_0() -> None:
@@ -87,7 +88,7 @@ def test_display_enable_shows_the_area_even_of_a_dark_picture() -> None:
 def test_a_display_enable_that_never_opens_is_not_believed() -> None:
     areas, how = find_active([frame()], 0, {0: np.zeros((20, 30), np.bool_)})
     assert areas == {"progressive": PICTURE}
-    assert "differs from its code in line sync" in how
+    assert "outer lines and columns of the blanking code alone (0) are left out" in how
 
 
 def test_areas_of_two_pieces_grow_together() -> None:

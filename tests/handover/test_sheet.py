@@ -16,6 +16,7 @@ from rastertap.capture.read import read_capture
 from rastertap.cli.main import main
 from rastertap.errors import CaptureError
 from rastertap.handover.sheet import make_sheet
+from rastertap.report.handover import handover_text
 
 from ..peers.resample import resample  # noqa: TID252 - the simulators are shared
 from ..peers.simulate import simulate  # noqa: TID252 - the simulators are shared
@@ -83,6 +84,10 @@ def test_lines_and_pixels_are_those_of_the_source(made: tuple[Simulated, Sheet])
     offsets = sorted(sheet.offsets.values())
     wanted = sorted({float(y) for y in active["y"]} if truth["interlaced"] else {float(active["y"][0])})
     assert offsets == pytest.approx(wanted, abs=0.01)
+    tapped = {"blank", "display_enable"} & {role for role, _ in truth["roles"].values()}
+    how = "from display enable or blanking" if tapped else "by the picture: outer lines and columns"
+    assert sheet.active_from.startswith(how)
+    assert sheet.active_from in handover_text(sheet)
 
 
 def test_porches_add_up_to_the_line_and_the_field(made: tuple[Simulated, Sheet]) -> None:

@@ -119,6 +119,5 @@ def find_active(
         return find_active(frames, blank, None)
     if windows is not None:
         return _one_width(areas), "from display enable or blanking"
-    return _one_width(
-        areas
-    ), f"where the colour bus differs from its code in line sync ({blank}) in any field"
+    how = f"by the picture: outer lines and columns of the blanking code alone ({blank}) are left out"
+    return _one_width(areas), how

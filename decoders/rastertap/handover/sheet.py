@@ -113,6 +113,8 @@ class Sheet:
     down: Direction
     offsets: dict[FieldKind, float]
     """From field sync to the first active line, by kind of field: interlaced ones are half a line apart."""
+    active_from: str
+    """How the active area was found."""
     sampling: Sampling
     bits: int
     shape: PixelShape
@@ -170,6 +172,7 @@ def make_sheet(analysis: Analysis, delays: Sequence[int] = LINE_DELAYS) -> Sheet
         across=_across(sync, clock, frames, area),
         down=_down(sync, lines, area, min(offsets.values())),
         offsets=offsets,
+        active_from=frames.active_from,
         sampling=_sampling(analysis, clock, bus, area),
         bits=len(bus.bits),
         shape=shape,

@@ -104,6 +104,7 @@ def handover_text(sheet: Sheet) -> str:
         lines += [
             f"  first active, {kind} field".ljust(31) + f"{at:g} lines" for kind, at in sheet.offsets.items()
         ]
+    lines.append(f"  {'active area found':<29}{sheet.active_from}")
     lines += _rows("SAMPLING", _sampling(sheet))
     lines += _rows("ON A DISPLAY OF FIXED RATE", [(s.display, s.text()) for s in sheet.displays])
     shape = [("shape of a pixel", f"{sheet.shape.aspect:.4f} wide for 1 high"), ("from", sheet.shape.source)]
@@ -176,6 +177,7 @@ def handover_document(sheet: Sheet) -> dict[str, Any]:
         "pixels": _direction_data(sheet.across),
         "lines": _direction_data(sheet.down),
         "first_active_line": dict(sheet.offsets),
+        "active_from": sheet.active_from,
         "sampling": {
             "delay_s": point.delays_s[0],
             "delays_s": list(point.delays_s),
