@@ -14,7 +14,7 @@ from rastertap.checks.expected_picture import rebuilt_pictures
 from rastertap.checks.picture_bits import BitSolution, solve
 from rastertap.checks.wiring import explain, role_words
 from rastertap.checks.wiring_words import story_words
-from rastertap.measured import COVERAGE, Measured
+from rastertap.measured import Measured
 from rastertap.streams.counts import field_periods, lines_per_field
 
 if TYPE_CHECKING:
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 Group = Literal["taps", "clock", "timing", "picture", "findings"]
 Value = float | str | None
+SURE = 3.0
+"""Standard uncertainties by which captures must differ: of many rows, one in twenty exceeds 2 by chance."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ class Row:
     uncertainty : float or None
         One standard uncertainty of their difference; None for counts and words, which are exact.
     differs : bool or None
-        Whether the difference exceeds twice its uncertainty; None when one of them was not measured.
+        Whether the difference exceeds `SURE` times its uncertainty; None when one of them was not measured.
     text : str
         More about it, for a person.
     """
@@ -172,7 +174,7 @@ def _row(
         known = [None if m is None else m.value * scale for m in (good, this)]
         return Row(group, name, known[0], known[1], unit)
     uncertainty = math.hypot(good.uncertainty, this.uncertainty)
-    differs = abs(good.value - this.value) > COVERAGE * uncertainty
+    differs = abs(good.value - this.value) > SURE * uncertainty
     return Row(group, name, good.value * scale, this.value * scale, unit, uncertainty * scale, differs)
 
 

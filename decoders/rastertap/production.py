@@ -43,6 +43,7 @@ def _held_to(finding: Finding, low: float, high: float) -> Finding:
         text = f"{finding.text} It has to be measured: the board file limits it."
         return replace(finding, result="fail", text=text, limit=limit, source=SOURCE)
     value = Measured(float(finding.measured), finding.uncertainty or 0.0, finding.unit)
-    result = against_limits(value, low, high)
+    # What cannot be less than nothing is not too close to a limit of nothing.
+    result = against_limits(value, float("-inf") if low == 0 <= value.value else low, high)
     text = f"{finding.text} The board file allows {limit}."
     return replace(finding, result=result, text=text, limit=limit, source=SOURCE)

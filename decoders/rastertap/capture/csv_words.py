@@ -82,6 +82,10 @@ def rates_in(text: str) -> set[Fraction]:
     return {rate for rate in rates if rate} | {1 / step for step in steps if step}
 
 
+_BRACKETED = re.compile(rf"[\[(]\s*({'|'.join(UNITS)})\s*[\])]")
+"""A unit in brackets tells a column of times in any language: ``Zeit [us]``."""
+
+
 @dataclass(frozen=True)
 class Heading:
     """What a column's name says of it.
@@ -113,7 +117,8 @@ def read_heading(name: str) -> Heading:
         return Heading("time", UNITS[words[0]])
     if words[0] in _INDEX_WORDS:
         return Heading("index", sure=words[0] in {"sample", "samples", "index"})
-    return Heading("")
+    stated = _BRACKETED.search(_plain(name))
+    return Heading("time", UNITS[stated.group(1)]) if stated is not None else Heading("")
 
 
 def _plain(text: str) -> str:

@@ -87,7 +87,8 @@ def _of_the_connector(found: Explanation, board: Board) -> Iterator[Finding]:
         amount = [faults[0]] * max(abs(faults[0].amount), 1) if faults else []
         yield _finding(f"taps.{kind}", amount, text, unit="positions" if kind == "shifted" else "")
     rows, swaps = story.of("rows"), story.of("swapped")
-    told = [moved_words(f, story.move, board) for f in rows] + [swap_words(f, found, board) for f in swaps]
+    told = [moved_words(f, story.move, board) for f in rows]
+    told += [swap_words(ring, found, board) for ring in story.rings]
     text = " ".join(told) + (doubt if told else "No wires look exchanged.")
     yield _finding("taps.swapped", (*rows, *swaps), text)
 
@@ -172,7 +173,8 @@ def _against_blanking(names: Sequence[str], word: str, board: Board) -> bool:
     """Whether each of some still colour bits has another level than the board file states for blanking."""
     code = board.picture.blanking if board.picture is not None else None
     level = int(word == "high")
-    return code is not None and all(code >> (board.pins[n].bit or 0) & 1 != level for n in names)
+    bits = [board.pins[n].bit if n in board.pins else None for n in names]
+    return code is not None and all(bit is not None and code >> bit & 1 != level for bit in bits)
 
 
 def _all_combinations(evidence: Evidence, still: int) -> bool:

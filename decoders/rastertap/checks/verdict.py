@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from rastertap.printable import sentences
+from rastertap.checks.wiring import explain
+from rastertap.printable import sentences, table_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,7 +37,7 @@ SINGLE_CAUSES: dict[str, str] = {
         " chip or at the analyser, and turn it. Look for damage (hot, browned or cracked parts) before you"
         " power up again."
     ),
-    "taps.swapped": "Swap those wires back and record again.",
+    "taps.swapped": "Swap those wires back.",
     "taps.inverted": "Check for an inverting buffer on that wire, or correct the polarity in the board file.",
     "taps.stuck_low": (
         "Check that wire for a short to ground, a bad clip or a bad solder joint; then the chip's pin itself."
@@ -106,6 +107,18 @@ HIDDEN_NEXT = (
 FOLLOWS = {"timing.line_jitter": -1, "picture.unstable_pixels": 1, "picture.known_picture": 2}
 """What may follow from the chip's other faults comes after them: a picture that differs from the known one,
 from what is wrong with its lines or bits. A line sync that jitters makes bits seem to flip."""
+OF_WIRES = {
+    "taps.swapped": "exchanged",
+    "taps.inverted": "inverted",
+    "taps.stuck_low": "low all the time",
+    "taps.stuck_high": "high all the time",
+    "taps.bridged": "bridged",
+    "taps.open": "loose",
+    "taps.crosstalk": "disturbed",
+}
+"""Findings on single wires, and how such wires are called."""
+MOST_WIRES = 4
+"""Wires, or pairs of them, that are named before a step."""
 MOST_DOUBTS = 3
 """Warnings that are named among the steps when nothing failed."""
 AFTER_TEXT = (
@@ -173,7 +186,9 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         # How the connector sits is said by the finding itself, the danger in it first.
         moved = taps[0].id in {"taps.shifted", "taps.reversed"}
         text = taps[0].text if moved else _first(taps, "The taps are wrong")
-        return _because("taps", _confidence(findings, ("taps",)), text, taps)
+        also = [f"{OF_WIRES[f.id]}: {w}" for f in taps[1:] if (w := _wires(f, evidence))]
+        text += f" Also {'; '.join(also)}." if also else ""
+        return _because("taps", _confidence(findings, ("taps",)), text, taps, evidence)
     if clock := by_group.get("clock"):
         text = _first(clock, "The clock that reaches the pins is faulty")
         return _because("clock", _confidence(findings, ("clock",)), text, clock)
@@ -188,12 +203,39 @@ def _first(found: Sequence[Finding], intro: str) -> str:
     return f"{intro}: {sentences(found[0].text, HEADLINE)}"
 
 
-def _because(place: Place, confidence: float, text: str, found: Sequence[Finding]) -> Verdict:
-    steps = [SINGLE_CAUSES[f.id] for f in found if f.id in SINGLE_CAUSES]
+def _because(
+    place: Place, confidence: float, text: str, found: Sequence[Finding], evidence: Evidence | None = None
+) -> Verdict:
+    steps = [_step(f, evidence) for f in found if f.id in SINGLE_CAUSES]
     if place == "capture":
         steps = ["Record again at a higher sample rate."]
     steps.append("Record again and compare the two results.")
     return Verdict(place, confidence, text, tuple(f.id for f in found), tuple(dict.fromkeys(steps)))
+
+
+def _step(finding: Finding, evidence: Evidence | None) -> str:
+    """Give the cause to look for, led by the wires that a finding on single wires is about."""
+    step = SINGLE_CAUSES[finding.id]
+    wires = _wires(finding, evidence)
+    return f"{wires}: {step[0].lower()}{step[1:]}" if wires else step
+
+
+def _wires(finding: Finding, evidence: Evidence | None) -> str:
+    """Name the wires that a finding is about; empty when it is about all or about too many."""
+    if evidence is None or finding.id not in OF_WIRES:
+        return ""
+    story = explain(evidence).story
+    faults = [f for f in story.faults if f"taps.{f.kind}" == finding.id and f.channels]
+    # Of crosstalk the first one is disturbed; of those that are exchanged or touch, all are concerned.
+    told = [f.channels[:1] if f.kind == "crosstalk" else f.channels for f in faults]
+    told = list(story.rings) if finding.id == "taps.swapped" else told
+    known = evidence.board.pins if evidence.board is not None else {}
+
+    def wire(name: str) -> str:
+        colour = known[name].wire if name in known else None
+        return f"{table_name(name)} ({table_name(colour)} wire)" if colour else table_name(name)
+
+    return ", ".join(" and ".join(map(wire, names)) for names in told) if len(told) <= MOST_WIRES else ""
 
 
 def _chip(chip: list[Finding], findings: Sequence[Finding], evidence: Evidence) -> Verdict:
@@ -224,7 +266,7 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
         return Verdict("undecided", 0.3, text, tuple(f.id for f in lacking), (step,))
     if loose := [f for f in findings if f.id == "taps.open" and f.result == "warn"]:
         text = f"Nothing is out of limits, but a tap may be loose: {loose[0].text}"
-        return _because("taps", 0.5, text, loose)
+        return _because("taps", 0.5, text, loose, evidence)
     warned = [f for f in findings if f.result == "warn"]
     hidden = [f for f in findings if f.id in HIDDEN and f.result == "not_measured" and f.measured]
     if hidden and evidence.board is not None:

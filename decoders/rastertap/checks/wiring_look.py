@@ -125,10 +125,12 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
     solution = _solution(evidence, pictures)
     repeated = _repeats(evidence)
     twins = find_twins(channels, max(shortest, 1.01 * step))
+    clock = evidence.pixel_clock
+    jitter = clock.period_jitter.value if clock is not None and clock.period_jitter is not None else 0.0
     looks: dict[str, Look] = {}
     for pin in evidence.pins:
         channel = channels[pin.channel]
-        short = pulses_too_short(pin, channel, shortest)
+        short = pulses_too_short(pin, channel, shortest, jitter)
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)

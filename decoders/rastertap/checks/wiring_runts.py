@@ -22,6 +22,8 @@ CLOCK_EARLY = 0.65
 """An interval between clock edges of one kind shorter than this many periods holds an extra edge."""
 FINE = 3.0
 """How much wider than the shortest pulse the usual one is where the sample rate shows pulses apart."""
+SIGMAS = 6.0
+"""Standard deviations of its jitter by which a clock's pulse is too short to be its own."""
 FEWEST_WIDTHS = 100
 RUN = 4
 """Edges of a run of short pulses that are looked at."""
@@ -33,10 +35,13 @@ MOST_SAMPLES = 4_000_000
 """Samples of a clock that are held against its rhythm: 20 ms at 200 MS/s."""
 
 
-def pulses_too_short(pin: Pin, channel: Channel, shortest: float) -> NDArray[np.int64]:
-    """Find where a channel has a pulse, of either level, too short (ticks) to mean anything."""
+def pulses_too_short(pin: Pin, channel: Channel, shortest: float, jitter: float) -> NDArray[np.int64]:
+    """Find where a channel has a pulse, of either level, too short (ticks) to mean anything.
+
+    Of a clock, whose usual pulses are short: too short for one that jitters by so much (ticks rms).
+    """
     if pin.role == "pixel_clock":
-        return _extra_edges(channel)
+        return _extra_edges(channel, jitter)
     return runts(channel, shortest) if pin.role != "other" else np.empty(0, np.int64)
 
 
@@ -45,7 +50,7 @@ def edges_about(short: NDArray[np.int64], pin: Pin, channel: Channel) -> NDArray
     return _around(short, channel) if pin.role == "pixel_clock" else _runs(short, channel)
 
 
-def _extra_edges(channel: Channel) -> NDArray[np.int64]:
+def _extra_edges(channel: Channel, jitter: float) -> NDArray[np.int64]:
     """Where a clock has an extra pulse: by a pulse far shorter than the others, else by an edge too soon."""
     widths = np.diff(channel.ticks)
     if widths.size < FEWEST_WIDTHS:
@@ -53,11 +58,12 @@ def _extra_edges(channel: Channel) -> NDArray[np.int64]:
     usual = min(float(widths[::2].mean()), float(widths[1::2].mean()))
     period = float(widths[::2].mean()) + float(widths[1::2].mean())
     if usual >= FINE * float(widths.min()):
-        return _shortest_of_each(channel.ticks, widths, CLOCK_RUNT * usual)
+        return _shortest_of_each(channel.ticks, widths, min(CLOCK_RUNT * usual, usual - SIGMAS * jitter))
     found = []
     for level in (0, 1):
         edges = channel.edges_to(level)
-        found.append(edges[1:][np.diff(edges) < CLOCK_EARLY * period])
+        early = min(CLOCK_EARLY * period, period - SIGMAS * jitter)
+        found.append(edges[1:][np.diff(edges) < early])
     return np.sort(np.concatenate(found))
 
 

@@ -66,6 +66,16 @@ class Story:
     cost: float
     carries: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def rings(self) -> tuple[tuple[str, ...], ...]:
+        """Channels whose wires are exchanged with each other: two of a pair, more in a ring."""
+        found: list[list[str]] = []
+        for fault in self.of("swapped"):
+            joined = [ring for ring in found if set(ring) & set(fault.channels)]
+            found = [ring for ring in found if ring not in joined]
+            found.append(list(dict.fromkeys([*(c for ring in joined for c in ring), *fault.channels])))
+        return tuple(map(tuple, found))
+
     def of(self, *kinds: FaultKind) -> tuple[Fault, ...]:
         """Faults of some kinds."""
         return tuple(f for f in self.faults if f.kind in kinds)

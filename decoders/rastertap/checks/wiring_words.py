@@ -75,19 +75,19 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def swap_words(fault: Fault, found: Explanation, board: Board) -> str:
-    """Say which two wires are exchanged."""
-    first, second = fault.channels
-    target = found.story.move.meant_for
-    one, other = target.get(first, first), target.get(second, second)
+def swap_words(ring: Sequence[str], found: Explanation, board: Board) -> str:
+    """Say which wires are exchanged, and what each channel carries."""
     parts = []
-    for has, meant in ((first, other), (second, one)):
-        if not still(found.looks.by_channel[has]) and meant in board.pins:
+    for has in ring:
+        meant = found.story.carries.get(has)
+        if meant in board.pins and meant != has and not still(found.looks.by_channel[has]):
             parts.append(
                 f"{table_name(has)} carries the {_signal(meant, board)} meant for {table_name(meant)}"
             )
-    told = " and ".join(parts) or "by what the others carry"
-    return f"{table_name(first)} and {table_name(second)} are exchanged: {told}."
+    names = f"{', '.join(map(table_name, ring[:-1]))} and {table_name(ring[-1])}"
+    about = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else "".join(parts)
+    in_a_ring = " in a ring" if len(ring) > 2 else ""  # noqa: PLR2004 - more than a pair
+    return f"{names} are exchanged{in_a_ring}: {about or 'by what the others carry'}."
 
 
 def mismatch_words(name: str, found: Explanation, board: Board) -> str:

@@ -37,17 +37,20 @@ def listing(bits: int) -> Iterator[str]:
     count = len(codes)
     yield f"10 REM {count} UPRIGHT BARS, FULL HEIGHT, COLOUR CODES IN ORDER FROM THE LEFT"
     yield f"20 LET N = {count}"
-    yield "30 LET W = INT(SCREEN WIDTH / N)"
+    yield "30 LET W = SCREEN WIDTH"
     yield "40 FOR I = 0 TO N - 1"
     if count == 1 << bits:
         yield "50 LET C = I"
     else:
         yield "50 READ C"
-    yield "60 FILL BOX FROM (I * W, 0) TO (I * W + W - 1, SCREEN HEIGHT - 1) IN COLOUR C"
-    yield "70 NEXT I"
-    yield "80 GOTO 80"
+    # Bars that fill the width whatever their number, with their edges where `expected_picture` has them.
+    yield "60 LET L = INT((I * W + N - 1) / N)"
+    yield "70 LET R = INT(((I + 1) * W + N - 1) / N) - 1"
+    yield "80 FILL BOX FROM (L, 0) TO (R, SCREEN HEIGHT - 1) IN COLOUR C"
+    yield "90 NEXT I"
+    yield "100 GOTO 100"
     if count != 1 << bits:
-        yield f"90 DATA {', '.join(map(str, codes))}"
+        yield f"110 DATA {', '.join(map(str, codes))}"
 
 
 def board_entry(bits: int, active: tuple[int, int, int, int] | None) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import gcd
+from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
 from rastertap.measured import Measured
@@ -344,7 +345,8 @@ class SamplingPoint:
     def off_the_middle(self) -> tuple[Measured | None, ...]:
         """How much later than the median of the bits each changes, ticks; None of a still one."""
         known = sorted(b.mean for b in self.bits if b.count)
-        middle = known[len(known) // 2] if known else 0.0
+        # Of two neither is the middle: the later one stands for it, so that the other is off by all between.
+        middle = median(known) if len(known) > 2 else max(known, default=0.0)  # noqa: PLR2004
         return tuple(
             Measured(b.mean - middle, b.step * (self.unseen / 3**0.5 + 1 / (6 * b.count) ** 0.5), "ticks")
             if b.count

@@ -61,12 +61,13 @@ def _quiet(offsets: NDArray[np.float64], period: float, pixels: int) -> list[tup
 def _bit_delays(
     bits: Sequence[Channel], offsets: list[NDArray[np.float64]], period: float, step: float
 ) -> tuple[BitDelay, ...]:
-    """Sum up when each bit changes; offsets are taken round the mean of all, so that none is a period off."""
+    """Sum up when each bit changes, each round its own mean, which is within half a period of that of all."""
     together = np.concatenate(offsets)
     centre = mean_phase(together / period) * period
     found = []
     for bit, offset in zip(bits, offsets, strict=True):
-        near = (offset - centre + period / 2) % period - period / 2 + centre
+        own = mean_phase((offset - centre) / period) * period + centre
+        near = (offset - own + period / 2) % period - period / 2 + own
         found.append(BitDelay(bit.name, near.size, float(near.sum()), float((near**2).sum()), step))
     return tuple(found)
 

@@ -10,14 +10,14 @@ from rastertap.report.drawing import svg
 from rastertap.streams.role_moves import connector_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from rastertap.analyse import Analysis
     from rastertap.board.model import Board
     from rastertap.checks.wiring_story import Story
 
-WIDTH, TOP, ROW = 640.0, 84.0, 24.0
-MEANT, LEFT, RIGHT, FOUND = 234.0, 244.0, 364.0, 374.0
+WIDTH, TOP, ROW = 740.0, 84.0, 24.0
+MEANT, LEFT, RIGHT, FOUND = 314.0, 324.0, 434.0, 444.0
 """Where the words for what is meant end, the lines begin and end, and the words for what is found begin."""
 DEAD = frozenset({"stays low", "stays high", "open, or its wire is loose"})
 """What is said of a channel that carries no signal."""
@@ -36,7 +36,8 @@ def wiring_svg(analysis: Analysis) -> str:
     board = analysis.request.board
     if board is None or not board.pins:
         return ""
-    wiring = _Wiring(board, explain(analysis.evidence).story, [p.channel for p in analysis.pins])
+    kinds = {p.channel: p.kind for p in analysis.pins}
+    wiring = _Wiring(board, explain(analysis.evidence).story, kinds)
     shown = wiring.shown()
     body = [
         svg.text(20, 26, "Wiring", kind="head"),
@@ -54,8 +55,8 @@ def wiring_svg(analysis: Analysis) -> str:
 class _Wiring:
     """What is meant for each channel, and what the story says of it."""
 
-    def __init__(self, board: Board, story: Story, channels: list[str]) -> None:
-        self.board, self.carries, self.channels = board, story.carries, channels
+    def __init__(self, board: Board, story: Story, kinds: Mapping[str, str]) -> None:
+        self.board, self.carries, self.kinds = board, story.carries, kinds
         self.faults: dict[str, list[str]] = {}
         for fault in story.faults:
             if fault.kind == "bridged":
@@ -71,8 +72,8 @@ class _Wiring:
 
     def shown(self) -> list[str]:
         """Give the channels along the connector, its ends left out where nothing is meant or found."""
-        absent = [n for n in self.board.pins if n not in self.channels]
-        order = connector_order(self.board, [*self.channels, *absent])
+        absent = [n for n in self.board.pins if n not in self.kinds]
+        order = connector_order(self.board, [*self.kinds, *absent])
         told = [n for n in order if self.meant(n) or self.meant(self.carries.get(n, "")) or n in self.faults]
         return order[order.index(told[0]) : order.index(told[-1]) + 1] if told else []
 
@@ -85,12 +86,13 @@ class _Wiring:
     def found_at(self, name: str) -> tuple[str, bool]:
         """Say what is found at a channel, and whether that is right."""
         source, words = self.source(name), [*self.faults.get(name, ())]
-        if name not in self.channels:
+        if name not in self.kinds:
             return f"{table_name(name)} is not in the capture", False
         if source and source != name:
             words.insert(0, f"carries {self.meant(source)}, meant for {table_name(source)}")
         elif not source and not words and self.meant(name):
-            words = [f"does not carry {self.meant(name)}"]
+            kind = f" ({self.kinds[name]})" if self.kinds.get(name) else ""
+            words = [f"does not carry {self.meant(name)}{kind}"]
         if words:
             return f"{table_name(name)} {', '.join(words)}", False
         return f"{table_name(name)}{' in place' if source else ''}", True
@@ -102,6 +104,7 @@ def _row(wiring: _Wiring, name: str, shown: list[str]) -> Iterator[str]:
     pin, meant, source = wiring.board.pins.get(name), wiring.meant(name), wiring.source(name)
     if meant and pin is not None:
         more = [f"position {pin.connector}"] if pin.connector is not None else []
+        more += [f"chip pin {pin.chip_pin}"] if pin.chip_pin is not None else []
         more += [f"{table_name(pin.wire)} wire"] if pin.wire is not None else []
         yield svg.text(MEANT, y + 4, f"{meant} ({', '.join(more)})" if more else meant, anchor="end")
     words, right = wiring.found_at(name)

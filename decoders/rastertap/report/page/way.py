@@ -40,6 +40,7 @@ WORDS: dict[State, str] = {
 }
 SEATING = frozenset({"taps.shifted", "taps.reversed", "taps.swapped"})
 """Findings on how the row of pins is plugged, rather than on single wires."""
+MOVED = frozenset({"taps.shifted", "taps.reversed"})
 CHIP = frozenset({"sync", "timing", "picture", "sampling"})
 JUDGED_FIRST: dict[Place, frozenset[StageKey]] = {
     "capture": frozenset({"clock", "video_chip", "taps", "connector"}),
@@ -90,7 +91,12 @@ def picture_note(verdict: Verdict) -> str:
     """Say what the picture beside the verdict shows, and what it does not."""
     text = "As the signals have it, before any encoder, cable or screen."
     if verdict.place == "taps":
-        return f"{text} Wires are taken for what they carry, so that a wrong place does not show in it."
+        if MOVED & set(verdict.because):
+            return f"{text} Wires are taken for what they carry, so that a wrong place does not show in it."
+        return (
+            f"{text} A colour bit is taken from the channel that the board file gives it: one that is"
+            " exchanged, dead or inverted shows as wrong colours."
+        )
     if verdict.place in {"clock", "video_chip"}:
         return (
             f"{text} Each line is put where it belongs: what tears or jumps on a screen looks straight here."
