@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .native_vcd import parse_vcd
+from .native_vcd import Wave, parse_vcd
 from .resample import _sampled, _write
 from .simulate import HDL, _run, _tool
 
@@ -37,16 +37,24 @@ class CountedSource:
         start_s: float = 0.0,
         end_s: float | None = None,
         ppm: float = 0.0,
+        hum: tuple[float, float] = (0.0, 0.0),
     ) -> str:
-        """Write what an analyser sees of the pins from ``start_s`` to ``end_s``."""
+        """Write what an analyser sees of the pins from ``start_s`` to ``end_s``.
+
+        ``hum``: by how much everything swings to either side, s, and how often a second.
+        """
         native = parse_vcd(self.vcd)
         tick = float(native.tick)
         step = 1 / (rate_hz * (1 + ppm * 1e-6)) / tick
         end = native.end if end_s is None else end_s / tick
         samples = int((end - start_s / tick) / step)
-        waves = [
-            _sampled(native.waves[f"counted_bench.{pin}"], start_s / tick, step, samples) for pin in pins
-        ]
+
+        def swung(wave: Wave) -> Wave:
+            late = hum[0] / tick * np.sin(2 * np.pi * hum[1] * tick * wave.times)
+            return Wave(np.rint(wave.times + late).astype(np.int64), wave.levels)
+
+        found = [swung(native.waves[f"counted_bench.{pin}"]) for pin in pins]
+        waves = [_sampled(wave, start_s / tick, step, samples) for wave in found]
         _write(path, waves, rate_hz, samples, "1 ns")
         return str(path)
 

@@ -103,3 +103,17 @@ def test_sync_that_keeps_to_the_clock_has_no_jitter_whatever_the_sample_rate(tmp
         analysis = analyse_path(source.recorded(tmp_path / "a.vcd", rate))
         assert finding(analysis, "timing.line_jitter").result == "pass"
         assert_picture(analysis, source)
+
+
+@pytest.mark.parametrize(("hz", "field_rate"), [(50.0, True), (100.0, True), (71.0, False)])
+def test_hum_on_the_clock_is_named_and_moves_no_line(hz: float, *, field_rate: bool, tmp_path: Path) -> None:
+    source = simulate_counted(tmp_path, HALF=48_000, CLOCKS=660, SYNC=50, X=90, WIDTH=480)
+    analysis = analyse_path(source.recorded(tmp_path / "a.vcd", 100_000_000, hum=(0.3e-6, hz)))
+    assert_picture(analysis, source)
+    hum = finding(analysis, "clock.modulation")
+    assert (hum.result, hum.measured) == ("fail", pytest.approx(300.0, rel=0.02))
+    assert f"{hz:.0f} Hz" in hum.text
+    assert ("goes with the fields" in hum.text) == field_rate
+    assert analysis.verdict.place == "clock"
+    assert finding(analysis, "timing.line_jitter").result == "pass"
+    assert [f.id for f in analysis.findings if f.result == "fail"] == ["clock.modulation"]

@@ -33,6 +33,30 @@ def test_beats_with_the_analysers_grid_are_no_modulation(hz: float, rate_mhz: in
     assert clock.record.line is None
 
 
+@pytest.mark.parametrize(("peak_ns", "hz"), [(300.0, 50.0), (40.0, 60.0), (15.0, 100.0), (900.0, 47.0)])
+@pytest.mark.parametrize("ppm", [0.0, 150.0])
+def test_hum_too_slow_for_the_spectrum_is_found_beside_drift(peak_ns: float, hz: float, ppm: float) -> None:
+    signal = steady(HZ, 0.05)
+    part = signal.rise / signal.rise[-1]
+    swing = np.sin(2 * np.pi * hz * signal.rise * 1e-12 + 1.0) * peak_ns * 1e3
+    noise = np.random.default_rng(5).standard_normal(signal.rise.size) * 2e3
+    bent = swing + noise - 0.5 * ppm * 1e-6 * part**2 * signal.rise[-1]
+    clock = clock_of(moved(signal, bent), 100e6)
+    assert clock.record is not None
+    line = clock.record.line
+    assert line is not None
+    assert line.frequency * HZ == pytest.approx(hz, abs=line.resolution * HZ)
+    assert line.amplitude == pytest.approx(peak_ns * 1e3, rel=0.05)
+
+
+def test_less_than_two_swings_are_no_hum() -> None:
+    signal = steady(HZ, 0.05)
+    swing = np.sin(2 * np.pi * 25.0 * signal.rise * 1e-12) * 300e3
+    clock = clock_of(moved(signal, swing), 100e6)
+    assert clock.record is not None
+    assert clock.record.line is None
+
+
 def test_noise_alone_shows_no_line() -> None:
     rng = np.random.default_rng(4)
     signal = steady(HZ, 0.04)

@@ -117,14 +117,16 @@ def rate_name(line: SpectralLine, clock_hz: float, rates: dict[str, float]) -> s
     """Name the rate that a spectral line is at: ``the line rate``, ``3 x the field rate``, or empty."""
     hz = line.frequency * clock_hz
     near = max(line.resolution * clock_hz, NAMED_WITHIN * hz)
-    for name, rate in rates.items():
-        for times in (1, 2, 3, 4):
-            if abs(hz - times * rate) <= near:
-                return name if times == 1 else f"{times} x {name}"
+    found = [
+        name if times == 1 else f"{times} x {name}"
+        for name, rate in rates.items()
+        for times in (1, 2, 3, 4)
+        if abs(hz - times * rate) <= near
+    ][:1]
     for mains in MAINS_HZ:
         if abs(hz - mains) <= max(line.resolution * clock_hz, 0.01 * mains):
-            return f"{mains:g} Hz, as of the mains"
-    return ""
+            found.append(f"{mains:g} Hz, as of the mains")
+    return " or ".join(found)
 
 
 def stripe_words(name: str) -> str:

@@ -119,8 +119,6 @@ NEIGHBOURS, MOST_NEIGHBOURS = 101, 1001
 """Lines whose middle one is compared with the others; how many at most, where much jitter asks for more."""
 FEWEST = 15
 """Lines without which none is compared."""
-STEADY = 0.1
-"""Pixels by which a clock may wander against an even one within those lines, rms, to tell lines by time."""
 SIGMAS, ONE_PIXEL = 4.5, 1.5
 """Of the scatter, and pixels (one, and what the sampling adds): a sync off by no more jitters."""
 
@@ -160,8 +158,8 @@ def _lateness(
 ) -> tuple[NDArray[np.float64], float]:
     """Give by how much the sync of each line is later than its neighbours' say, and how much is jitter.
 
-    A median along the lines keeps every lasting step of their phase. Beside a steady clock the time tells:
-    lost or added clocks change the count only. Where the clock wanders, the count does.
+    A median along the lines keeps every lasting step of their phase. Lost or added clocks change the count
+    only, and a clock that wanders, by hum say, the time only: what agrees better along the lines tells.
 
     Parameters
     ----------
@@ -186,9 +184,9 @@ def _lateness(
         some = np.flatnonzero(known & ((lines % 2 == parity) | (not turn)))
         if some.size < FEWEST:
             continue
-        wander = place[some] - starts[some]
-        wanders = _scatter(wander - _middle(wander)) > STEADY
-        moved = (place if wanders else starts)[some] - some * pixels
+        counted, timed = place[some] - some * pixels, starts[some] - some * pixels
+        off = [float(np.abs(moved - _middle(moved)).mean()) for moved in (counted, timed)]
+        moved = counted if off[0] < off[1] else timed
         scatter = _scatter(moved - _middle(moved))
         # The median of n is off by some 1.25 / sqrt(n) of the scatter: by a tenth of a pixel at most.
         wanted = min(max(NEIGHBOURS, int((12.5 * scatter) ** 2)), MOST_NEIGHBOURS, 2 * some.size - 1) | 1

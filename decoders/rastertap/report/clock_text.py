@@ -173,9 +173,11 @@ def _spectrum(analysis: Analysis, clock: PixelClock, record: ClockRecord) -> Ite
     if not record.spectrum.segments:
         return
     if line is None:
-        sample_hz = hz / record.spectrum.block
-        lowest, highest = 8 * sample_hz / record.spectrum.length, sample_hz / 2
-        yield "modulation", f"no line stands out between {lowest:.0f} Hz and {highest / 1e3:.0f} kHz"
+        lowest, highest = record.lowest * hz, hz / record.spectrum.block / 2
+        yield (
+            "modulation",
+            f"no line stands out between {lowest:.0f} Hz and {highest / 1e3:.0f} kHz, and no slower sway",
+        )
         return
     name = rate_name(line, hz, rates_of(analysis.evidence))
     at = f"{line.frequency * hz:.1f} Hz +-{line.resolution * hz:.1f}" + (f", {name}" if name else "")

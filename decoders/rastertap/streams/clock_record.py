@@ -14,7 +14,15 @@ from rastertap.streams.clock_events import ClockEvents, find_events
 from rastertap.streams.clock_jitter import BLOCKS, LAGS, MOST_BLOCKS, Jitter, find_jitter
 from rastertap.streams.clock_kernels import lagged_sums
 from rastertap.streams.clock_periods import PeriodTally, tally_periods
-from rastertap.streams.clock_spectrum import NO_SPECTRUM, SpectralLine, Spectrum, spectrum_of, strongest_line
+from rastertap.streams.clock_spectrum import (
+    LOWEST_BIN,
+    NO_SPECTRUM,
+    SpectralLine,
+    Spectrum,
+    slow_sway,
+    spectrum_of,
+    strongest_line,
+)
 from rastertap.streams.clock_tie import (
     MOST_POINTS,
     Series,
@@ -145,12 +153,22 @@ class ClockRecord:
 
     @cached_property
     def line(self) -> SpectralLine | None:
-        """Strongest periodic part of the time interval error."""
+        """Strongest periodic part of the time interval error, be it a slow one of the whole recording."""
         period = self.period.value
         if self.series.cycle.size > 2:  # noqa: PLR2004 - a line goes through two
             # All of the series fixes the period, and with it the beats, better than its two ends do.
             period += least_squares_line(self.series.cycle, self.series.error(period))[1]
-        return strongest_line(self.spectrum, period, self.step)
+        found = [
+            strongest_line(self.spectrum, period, self.step),
+            slow_sway(self.series, period, self.lowest),
+        ]
+        return max((line for line in found if line is not None), key=lambda s: s.amplitude, default=None)
+
+    @property
+    def lowest(self) -> float:
+        """Lowest frequency at which the spectrum shows a line, in parts of the clock's."""
+        whole = self.spectrum.length * self.spectrum.block
+        return LOWEST_BIN / whole if whole else 0.0
 
     @cached_property
     def tie_rms(self) -> Measured:

@@ -27,6 +27,12 @@ BEAT_DOUBT = 0.3
 """Steps by which the period may be wrong over one segment of the spectrum."""
 FAINTEST = 0.003
 """Amplitude, in steps, below which no line is sought: the beats' own side lobes are not modelled."""
+LOWEST_BIN = 4 * LOBE
+"""Bins of a segment below which no line is sought in it: what is left of the drift is there."""
+FEWEST_SWINGS, SWAY_PART = 1.8, 0.95
+"""Swings that a recording must hold, and part of what is left beside drift that they must explain, for a slow
+sway. What wanders at random may swing too: of 1000 walks of the phase none came up to that, of the frequency
+26 (simulated)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +164,7 @@ def strongest_line(spectrum: Spectrum, period: float, step: float) -> SpectralLi
         & (lobe > (FAINTEST * step) ** 2 / 2)
         & (lobe > 4 * _beside(power))
     )
-    clear[: 4 * LOBE] = False
+    clear[:LOWEST_BIN] = False
     clear[size - LOBE :] = False
     if not clear.any():
         return None
@@ -169,3 +175,42 @@ def strongest_line(spectrum: Spectrum, period: float, step: float) -> SpectralLi
     smoothing = float(np.sinc(peak * unit * spectrum.block) / np.sinc(peak * unit))
     amplitude = np.sqrt(2 * max(lobe[best] - floor[best] * near.size, 0.0)) / smoothing
     return SpectralLine(peak * unit, unit / 2, float(amplitude))
+
+
+def slow_sway(series: Series, period: float, highest: float) -> SpectralLine | None:
+    """Find a swing too slow for the spectrum, as of hum: a sine beside a drift, through the whole recording.
+
+    Parameters
+    ----------
+    series : Series
+        Of the whole recording.
+    period : float
+        Ticks.
+    highest : float
+        Frequency from which the spectrum tells, in parts of the clock's.
+    """
+    span = float(series.cycle[-1] - series.cycle[0]) if series.cycle.size else 0.0
+    if series.cycle.size < SHORTEST_SEGMENT or highest * span <= FEWEST_SWINGS:
+        return None
+    place = (series.cycle - series.cycle[0]) / span
+    drift = np.vander(2 * place - 1, 3)
+    error = series.error(period)
+    rest = error - drift @ np.linalg.lstsq(drift, error)[0]
+
+    def left(swings: float) -> tuple[float, Floats]:
+        """Give what is left of the error beside drift and a sine of so many swings, and its two parts."""
+        turn = 2 * np.pi * swings * place
+        model = np.column_stack((drift, np.cos(turn), np.sin(turn)))
+        fit = np.linalg.lstsq(model, error)[0]
+        return float(((error - model @ fit) ** 2).sum()), fit[3:]
+
+    even = np.interp(np.linspace(0, 1, rest.size), place, rest)
+    coarse = np.abs(np.fft.rfft(even, 4 * rest.size))
+    swings = np.arange(coarse.size) * (rest.size - 1) / (4 * rest.size)
+    coarse[(swings < FEWEST_SWINGS) | (swings > highest * span)] = 0
+    near = swings[np.argmax(coarse)] + np.linspace(-0.3, 0.3, 25)
+    best = min(near[near >= FEWEST_SWINGS], key=lambda s: left(s)[0], default=0.0)
+    total = float((rest**2).sum())
+    if not best or not total or left(best)[0] > (1 - SWAY_PART) * total:
+        return None
+    return SpectralLine(float(best) / span, 0.1 / span, float(np.hypot(*left(best)[1])))

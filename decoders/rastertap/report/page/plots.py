@@ -102,7 +102,7 @@ def error_spectrum(analysis: Analysis) -> Figure | str:
         text = f"The strongest line is {quantity(line.amplitude * tick, None, 's')} (peak) at {at:.0f} Hz."
     plot = Plot(x, y, f"Spectrum of the time interval error. {text}")
     plot.line(hertz, np.maximum(amplitude, floor))
-    if line is not None:
+    if line is not None and line.frequency >= spectrum.frequency()[1]:
         plot.upright(line.frequency / (clock.period.value * tick), "strongest line", "mean")
     return Figure("Spectrum of the time interval error", plot.svg(), text)
 
