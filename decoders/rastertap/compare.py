@@ -14,7 +14,8 @@ from rastertap.checks.expected_picture import rebuilt_pictures
 from rastertap.checks.picture_bits import BitSolution, solve
 from rastertap.checks.wiring import explain, role_words
 from rastertap.checks.wiring_words import story_words
-from rastertap.measured import Measured
+from rastertap.measured import COVERAGE, Measured
+from rastertap.printable import table_name
 from rastertap.streams.counts import field_periods, lines_per_field
 
 if TYPE_CHECKING:
@@ -131,13 +132,19 @@ class _Picture:
         self.solution = solve(
             this.frames, this.colour_bus, rebuilt_pictures(good.frames, good.colour_bus), bits
         )
-        if self.solution is None or not self.solution.shown:
+        if self.solution is None or not self.solution.shown or self.solution.wrong.any():
             loose = rebuilt_pictures(good.frames, good.colour_bus, active_only=True)
             found = solve(this.frames, this.colour_bus, loose, bits) if loose else None
             area = good.frames.active
-            if found is not None and found.shown and area is not None:
+            if found is not None and area is not None and self._shows_more(found):
                 self.solution, self.moved = found, (found.at[0] - area.x, found.at[1] - area.y)
                 self.pictures = loose
+
+    def _shows_more(self, found: BitSolution) -> bool:
+        """Whether a picture that may lie anywhere explains more than one in its place."""
+        if self.solution is None or not self.solution.shown:
+            return found.shown
+        return found.shown and all(found.fits.values()) and found.wrong.sum() < self.solution.wrong.sum()
 
 
 def _taps(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]:
@@ -166,7 +173,13 @@ def _taps(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]:
 
 
 def _row(
-    group: Group, name: str, values: Iterable[Measured | None], *, scale: float = 1.0, unit: str = ""
+    group: Group,
+    name: str,
+    values: Iterable[Measured | None],
+    *,
+    scale: float = 1.0,
+    unit: str = "",
+    sure: float = SURE,
 ) -> Row:
     """Compare two measured values, the good one first; ``scale`` turns them into ``unit``."""
     good, this = values
@@ -174,7 +187,7 @@ def _row(
         known = [None if m is None else m.value * scale for m in (good, this)]
         return Row(group, name, known[0], known[1], unit)
     uncertainty = math.hypot(good.uncertainty, this.uncertainty)
-    differs = abs(good.value - this.value) > SURE * uncertainty
+    differs = abs(good.value - this.value) > sure * uncertainty
     return Row(group, name, good.value * scale, this.value * scale, unit, uncertainty * scale, differs)
 
 
@@ -223,7 +236,7 @@ def _clock(good: Analysis, this: Analysis, *, same_analyser: bool) -> Iterator[R
             None if c is None else _per_second(getattr(c, key).size, a)
             for c, a in zip(clocks, both, strict=True)
         ]
-        yield _row("clock", name, rates, unit="a second")
+        yield _row("clock", name, rates, unit="a second", sure=COVERAGE)
     buses = [a.evidence.colour_bus for a in both]
     for name, key in (("margin before", "margin_before"), ("margin after", "margin_after")):
         room = [
@@ -295,11 +308,15 @@ def _picture(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]
         return
     if not solution.shown:
         text = "another picture, or one that is wrong from end to end"
-        yield Row("picture", "pixels that differ", 0, None, "pixels", None, None, text)
+        yield Row("picture", "picture", "as it is", "another", differs=True, text=text)
         return
     wrong = int(solution.wrong.sum())
     text = f"of {solution.pixels} compared, the bits read as the good capture has them"
     yield Row("picture", "pixels that differ", 0, wrong, "pixels", None, wrong > 0, text)
+    lost = [table_name(name) for name, fits in solution.fits.items() if not fits]
+    if lost:
+        text = "a bit of the picture is wrong or missing there, in part or all of it"
+        yield Row("picture", "bits left out", 0, ", ".join(lost), differs=True, text=text)
     x, y = picture.moved
     if (x, y) != (0, 0):
         text = f"{x:+d} pixels across, {y:+d} lines down"

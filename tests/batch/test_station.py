@@ -46,6 +46,15 @@ def test_a_boards_own_limits_decide_with_two_uncertainties_to_either_side(
     assert held.source == "board file, production limits"
 
 
+def test_what_cannot_be_less_than_nothing_is_not_too_close_to_it() -> None:
+    limits = BOARD + LIMITS.replace("[99.0,", "[0,")
+    assert "[0, 101.0]" in limits
+    (held,) = own_limits([finding(0.05)], parse_board(limits))
+    assert held.result == "pass"
+    (above,) = own_limits([finding(101.5)], parse_board(limits))
+    assert above.result == "fail"
+
+
 def test_other_findings_and_boards_without_limits_are_left_alone() -> None:
     other = finding(5.0, name="clock.duty")
     assert next(iter(own_limits([other, finding(100)], parse_board(BOARD + LIMITS)))) is other

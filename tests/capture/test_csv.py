@@ -56,6 +56,8 @@ def rows(form: str, *, sep: str = ",", ends: str = "\n") -> str:
         ("time_ns,a,b\n" + rows("{t}"), NS),
         ("Time (ms),a,b\n" + rows("{t}"), Fraction(1, 1000)),
         ("t/ps,a,b\n" + rows("{t}"), Fraction(1, 10**12)),
+        ("Zeit [\u00b5s],a,b\n" + rows("{t}"), US),
+        ("temps (ns);a;b\n" + rows("{t}", sep=";"), NS),
         ("Time [\u00b5s],a,b\n" + rows("{t}"), US),
         ("Time [\u03bcs],a,b\n" + rows("{t}"), US),
         ("Seconds,a,b\n" + rows("0.{t:09d}"), NS),

@@ -16,7 +16,7 @@ from rastertap.checks.wiring import explain
 from rastertap.errors import UsageError
 from rastertap.plan.screen import board_entry, codes_to_show
 
-from .boards import failed, judged, result, taken, text_of, with_picture
+from .boards import ACTIVE, failed, judged, result, taken, text_of, with_picture
 
 if TYPE_CHECKING:
     from rastertap.board.model import Board
@@ -94,12 +94,34 @@ def test_pixels_that_differ_are_counted_and_placed(tmp_path: Path) -> None:
     assert not failed(analysis)
 
 
+@pytest.mark.parametrize(("across", "down"), [(-1, 0), (2, 1), (0, -3)])
+def test_a_picture_that_lies_off_blames_no_wire_and_is_told_by_how_much(
+    across: int, down: int, tmp_path: Path
+) -> None:
+    board = with_picture(CAPTURES, tmp_path)
+    assert board.picture is not None
+    x, y, width, height = ACTIVE
+    elsewhere = board.picture.model_copy(update={"active": (x - across, y - down, width, height)})
+    analysis = judged(taken(), board.model_copy(update={"picture": elsewhere}))
+    outcome, text = result(analysis, NAME)
+    assert outcome == "warn"
+    if across:
+        way = "right" if across > 0 else "left"
+        assert f"{abs(across)} pixel{'s' * (abs(across) > 1)} to the {way}" in text
+    if down:
+        assert f"{abs(down)} line{'s' * (abs(down) > 1)} {'down' if down > 0 else 'up'}" in text
+    assert not failed(analysis)
+    assert analysis.verdict.place == "after_the_pins"
+
+
 def test_another_picture_on_the_screen_blames_no_wire(tmp_path: Path) -> None:
     other = np.random.default_rng(3).integers(0, 16, (1, 200, 320)).astype(np.uint32)
     analysis = judged(taken(picture=other), with_picture(CAPTURES, tmp_path))
     assert not failed(analysis)
     assert result(analysis, NAME)[0] == "warn"
     assert "known picture is not on the screen" in result(analysis, "taps.role_mismatch")[1]
+    assert analysis.verdict.place == "undecided"
+    assert analysis.verdict.because == (NAME,)
 
 
 def test_text_of_two_colours_is_enough_to_find_an_inverted_bit(tmp_path: Path) -> None:

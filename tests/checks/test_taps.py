@@ -85,6 +85,39 @@ def test_a_series_of_faults_is_taken_apart(known: Board) -> None:
     assert failed(analysis) == {"taps.swapped", "taps.inverted", "taps.stuck_low"}
 
 
+def test_three_wires_in_a_ring_are_told_by_what_each_channel_carries(known: Board) -> None:
+    analysis = judged(taken("swap:D3,D4", "swap:D4,D5"), known)
+    outcome, text = result(analysis, "taps.swapped")
+    assert outcome == "fail"
+    assert "D3, D4 and D5 are exchanged in a ring" in text
+    waves = {c.name: c for c in taken("swap:D3,D4", "swap:D4,D5").channels}
+    right = {c.name: c for c in taken().channels}
+    for has in ("D3", "D4", "D5"):
+        (meant,) = [n for n in ("D3", "D4", "D5") if np.array_equal(waves[has].ticks, right[n].ticks)]
+        assert f"{has} carries the colour bit {int(meant[1]) - 3} meant for {meant}" in text
+
+
+def test_each_step_names_its_wires_and_the_headline_all_faults(known: Board) -> None:
+    analysis = judged(taken("swap:D4,D5", "stuck-low:D6"), known)
+    assert analysis.verdict.text.endswith("Also low all the time: D6 (blue wire).")
+    assert analysis.verdict.next[0] == "D4 (yellow wire) and D5 (green wire): swap those wires back."
+    assert analysis.verdict.next[1].startswith("D6 (blue wire): check that wire")
+
+
+def test_a_board_file_of_another_machine_is_no_crash(known: Board) -> None:
+    pins = {f"X{n}": pin for n, pin in enumerate(known.pins.values())}
+    other = known.model_copy(update={"pins": {**dict(list(known.pins.items())[:3]), **pins}})
+    analysis = judged(taken("stuck-low:D6"), other)
+    assert result(analysis, "taps.role_mismatch")[0] == "fail"
+
+
+@pytest.mark.parametrize("rms_ns", [5, 9])
+def test_a_clock_that_jitters_is_not_called_disturbed(rms_ns: int, plain: str) -> None:
+    analysis = judged(taken(f"clock-jitter:rms_ns={rms_ns},kind=edge"), plain)
+    assert result(analysis, "taps.crosstalk")[0] == "pass"
+    assert analysis.verdict.place == "clock"
+
+
 def test_a_shifted_connector_comes_first_and_tells_to_switch_off(plain: str) -> None:
     analysis = judged(taken("shift:1"), plain)
     taps = [f for f in analysis.findings if f.id.startswith("taps.")]

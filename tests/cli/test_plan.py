@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from rastertap.board.load import parse_board
+from rastertap.checks.expected_picture import expected_pictures
 from rastertap.checks.picture_bits import NOISE
 from rastertap.plan.screen import MOST_BARS, board_entry, codes_to_show, drawing, listing
 
@@ -92,6 +94,21 @@ def test_too_little_memory_and_too_few_channels_are_said(rastertap: Callable[...
     assert "leave out D7 (csync)" in found["all pins of the board file at once"]["why"]
 
 
+@pytest.mark.parametrize(("channels", "said"), [(6, "in 2 goes"), (5, "in 4 goes"), (4, "too few")])
+def test_how_often_to_record_follows_from_the_channels(
+    channels: int, said: str, rastertap: Callable[..., Any], tmp_path: Path
+) -> None:
+    roles = ["pixel_clock", "hsync", "vsync", "blank"]
+    pins = "".join(f'[pins.D{n}]\nrole = "{role}"\n' for n, role in enumerate(roles))
+    pins += "".join(f'[pins.D{4 + b}]\nrole = "colour"\nbit = {b}\n' for b in range(4))
+    board = tmp_path / "b.toml"
+    timing = '[timing]\nstandard = "312/50"\npixel_clock_hz = 8000000\n'
+    board.write_text(f'schema = "rastertap.board/1"\nname = "x"\n{timing}{pins}')
+    data = plan(rastertap, str(board), "--rate", "100M", "--channels", str(channels), "--depth", "9M")
+    found = {one["what"]: one for one in data["shows"]}
+    assert said in found["all pins of the board file at once"]["why"]
+
+
 def test_a_board_file_without_timing_is_told_what_it_lacks(
     rastertap: Callable[..., Any], tmp_path: Path
 ) -> None:
@@ -132,6 +149,27 @@ def test_the_test_screen_tells_every_bit_from_every_other(bits: int) -> None:
     inverted = {tuple(1 - level for level in column) for column in levels.values()}
     assert bits == 1 or not inverted & set(levels.values())
     assert 1 / len(codes) > NOISE
+
+
+@pytest.mark.parametrize(("bits", "width"), [(3, 320), (4, 256), (12, 640), (9, 321)])
+def test_the_bars_of_the_listing_have_their_edges_where_the_known_picture_has_them(
+    bits: int, width: int
+) -> None:
+    """Run lines 60 and 70 by hand for each I."""
+    lines = {int(line.split()[0]): line for line in listing(bits)}
+    count = int(lines[20].rpartition("= ")[2])
+    names = {"N": count, "W": width, "INT": int}
+    bars = np.full(width, -1)
+    for i in range(count):
+        left, right = (eval(lines[n].partition(" = ")[2], names | {"I": i}) for n in (60, 70))  # noqa: S307 - our own
+        assert (bars[left : right + 1] == -1).all()
+        bars[left : right + 1] = i
+    active = (10, 20, width, 100)
+    pins = "".join(f'[pins.D{b}]\nrole = "colour"\nbit = {b}\n' for b in range(bits))
+    text = f'schema = "rastertap.board/1"\nname = "x"\n{pins}' + "\n".join(board_entry(bits, active))
+    board = parse_board(text + "\n")
+    codes = expected_pictures(board, bits)[0].codes[50]
+    assert np.array_equal(np.array(codes_to_show(bits))[bars], codes)
 
 
 @pytest.mark.parametrize("bits", [3, 4, 8])

@@ -131,3 +131,12 @@ def test_statistics_of_two_halves_join_to_those_of_the_whole() -> None:
     assert joined.bits[0].mean == pytest.approx(whole.bits[0].mean, abs=20)
     assert int(joined.changes.sum()) == pytest.approx(int(whole.changes.sum()), rel=1e-3)
     assert np.isfinite(joined.margin_before.value)
+
+
+@pytest.mark.parametrize("late_ns", [20.0, 40.0, 80.0])
+def test_a_bit_late_by_half_a_cycle_and_more_is_not_torn_in_two(late_ns: float) -> None:
+    bus = raster(HZ, pixels=512, lines=150, skew_ps=(0.0, 0.0, late_ns * 1e3))
+    point = sampling(bus, 100e6, clock_for(bus))
+    bit = point.bits[2]
+    assert bit.spread < 2_500  # a quarter of the analyser's step
+    assert (bit.mean - 12_000 - late_ns * 1e3 + PERIOD / 2) % PERIOD - PERIOD / 2 == pytest.approx(0, abs=600)

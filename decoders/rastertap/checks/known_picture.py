@@ -42,6 +42,9 @@ def _compared(solution: BitSolution, *, faulty: bool) -> Finding:
         return Finding(ID, "warn", text, 0, 0.0, "the known picture", "", SOURCE)
     lost = [n for n, fits in solution.fits.items() if not fits]
     wrong = int(solution.wrong.sum())
+    moved = _moved(solution)
+    if moved and not wrong:
+        return Finding(ID, "warn", moved, max(map(abs, solution.moved)), 0.0, "0", "pixels", SOURCE)
     if wrong:
         return Finding(ID, "fail", _where(solution, wrong), wrong, 0.0, "0", "pixels", SOURCE)
     if lost:
@@ -50,6 +53,20 @@ def _compared(solution: BitSolution, *, faulty: bool) -> Finding:
     undone = ", the wiring faults undone" if faulty else ""
     text = f"All {solution.pixels} pixels compared are as they should be{undone}."
     return Finding(ID, "pass", text, 0, 0.0, "0", "pixels", SOURCE)
+
+
+def _moved(solution: BitSolution) -> str:
+    """Say by how much the picture lies off; empty when it does not, or when that is not known."""
+    across, down = solution.moved
+    if not solution.placed or not (across or down):
+        return ""
+    parts = [f"{plural(abs(across), 'pixel')} to the {'right' if across > 0 else 'left'}"] if across else []
+    parts += [f"{plural(abs(down), 'line')} {'down' if down > 0 else 'up'}"] if down else []
+    return (
+        f"The picture is as it should be, but lies {' and '.join(parts)} of where the board file has it: the"
+        " line or field sync comes earlier or later than it did, or `active` in the board file is to be"
+        " corrected."
+    )
 
 
 def _where(solution: BitSolution, wrong: int) -> str:

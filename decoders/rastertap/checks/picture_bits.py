@@ -66,6 +66,8 @@ class BitSolution:
         Pixels that differ from the picture, once every channel is read as the bit that it shows.
     placed : bool
         Whether ``at`` is counted from the syncs; else the picture was found by its own lines.
+    moved : (int, int)
+        Pixels to the right, and lines down, from where the board file has it.
     """
 
     fits: Mapping[str, tuple[Fit, ...]]
@@ -77,6 +79,7 @@ class BitSolution:
     pixels: int
     wrong: NDArray[np.bool_]
     placed: bool = True
+    moved: tuple[int, int] = (0, 0)
 
 
 def solve(
@@ -147,9 +150,11 @@ def _best(
         if overlap is None:
             continue
         found = _solved(overlap, names, at)
+        if picture.at is not None:
+            found = replace(found, moved=(at[0] - picture.at[0], at[1] - picture.at[1]))
         if best is None or _goodness(found) > _goodness(best):
             best = found
-        if all(found.fits.values()):
+        if all(found.fits.values()) and not found.wrong.any():
             return found
     return best
 

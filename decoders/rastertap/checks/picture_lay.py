@@ -53,8 +53,7 @@ def places_of(
     """Give places of the picture on the raster to try, the likeliest first."""
     if picture.at is not None:
         yield picture.at
-        return
-    if area is not None:
+    elif area is not None:
         yield area.x, area.y
     yield from correlated(picture, frame, len(names), bits)
 

@@ -104,6 +104,11 @@ HIDDEN_NEXT = (
         " tap is at fault; if not, the chip or what hangs on that line."
     ),
 )
+OTHER_NEXT = (
+    "Bring the known picture of the board file on the screen, and record again.",
+    "If it should be there now: look at the video memory and what writes to it, then at the video chip.",
+    "If another picture is right: correct or leave out `[picture]` in the board file.",
+)
 FOLLOWS = {"timing.line_jitter": -1, "picture.unstable_pixels": 1, "picture.known_picture": 2}
 """What may follow from the chip's other faults comes after them: a picture that differs from the known one,
 from what is wrong with its lines or bits. A line sync that jitters makes bits seem to flip."""
@@ -272,6 +277,9 @@ def _nothing_failed(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
     if hidden and evidence.board is not None:
         text = _first(hidden, "Nothing is out of limits, but this picture cannot show all")
         return Verdict("undecided", 0.5, text, tuple(f.id for f in hidden), (*HIDDEN_NEXT, *_looks(warned)))
+    if other := [f for f in warned if f.id == "picture.known_picture" and not f.measured]:
+        text = f"Nothing is out of limits, but what the screen should show is not there: {other[0].text}"
+        return Verdict("undecided", 0.5, text, ("picture.known_picture",), OTHER_NEXT)
     clock = evidence.pixel_clock
     tapped = clock is not None and clock.source == "tapped"
     text = AFTER_TEXT if tapped else UNTAPPED_TEXT

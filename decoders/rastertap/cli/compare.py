@@ -45,7 +45,7 @@ def command(
     """Compare capture THIS with the capture GOOD of a sound board: taps, clock, timing, picture.
 
     For before and after a part is swapped. Rates, channel orders and starts may differ. A difference counts
-    when it exceeds three times its uncertainty.
+    when it exceeds three times its uncertainty (of counts, twice).
 
     Exit code: 0 nothing differs, 1 something does, 2 wrong usage or board file, 3 a capture unreadable.
     """

@@ -192,5 +192,11 @@ def _by_channels(board: Board, analyser: Analyser) -> list[Ability]:
     if len(spare) == over:
         why += f": leave out {', '.join(spare)} ({', '.join(roles[n] for n in spare)})"
     else:
-        why += ": record the colour bits in two goes, clock and sync in both"
+        colours = sum(role == "colour" for role in roles.values())
+        room = analyser.channels - (len(used) - colours)
+        why += (
+            f": record the colour bits in {-(-colours // room)} goes, clock and sync in each"
+            if room > 0
+            else ": too few for clock and sync beside one colour bit"
+        )
     return [Ability("all pins of the board file at once", shown=False, why=why)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from rastertap.standards.colour_names import distinct_names
@@ -50,7 +51,8 @@ def _told(judged: Judged, names: list[str]) -> Iterator[str]:
         yield textwrap.fill(
             f"cannot be told apart: {said}", 100, initial_indent="  ", subsequent_indent="    "
         )
-    close = [p for p in pairs if 0 < p[0] < judged.least - 1e-9]
+    alike = {pair for group in judged.alike for pair in combinations(group, 2)}
+    close = [p for p in pairs if p[0] < judged.least - 1e-9 and p[1:] not in alike]
     for margin, one, other in close[:LISTED]:
         yield f"  too close: {names[one]} and {names[other]}, {margin:.1f} mV"
     if len(close) > LISTED:
