@@ -111,7 +111,7 @@ def test_a_board_file_of_another_machine_is_no_crash(known: Board) -> None:
     assert result(analysis, "taps.role_mismatch")[0] == "fail"
 
 
-@pytest.mark.parametrize("rms_ns", [5, 9])
+@pytest.mark.parametrize("rms_ns", [8, 14])
 def test_a_clock_that_jitters_is_not_called_disturbed(rms_ns: int, plain: str) -> None:
     analysis = judged(taken(f"clock-jitter:rms_ns={rms_ns},kind=edge"), plain)
     assert result(analysis, "taps.crosstalk")[0] == "pass"
