@@ -82,6 +82,19 @@ def test_the_picture_is_found_where_a_stuck_bit_hides_the_border(tmp_path: Path)
     assert failed(analysis) == {"taps.stuck_low", "taps.swapped"}
 
 
+def test_a_bit_that_fails_in_half_of_the_picture_is_the_chips_and_not_a_wires(tmp_path: Path) -> None:
+    card = card_for(MARLOW_50)
+    gone = int((card[0, 60:] & 2 > 0).sum())
+    card[0, 60:] &= np.uint32(~np.uint32(2))
+    analysis = judged(taken(picture=card), with_picture(CAPTURES, tmp_path))
+    outcome, text = result(analysis, NAME)
+    assert outcome == "fail"
+    assert text.startswith(f"{gone} pixels of ")
+    assert text.endswith("Only on D4: all other bits are right.")
+    assert not failed(analysis)
+    assert analysis.verdict.place == "video_chip"
+
+
 def test_pixels_that_differ_are_counted_and_placed(tmp_path: Path) -> None:
     card = card_for(MARLOW_50)
     card[0, 100:104, 50:60] ^= 0b0110

@@ -9,7 +9,7 @@ import numpy as np
 from rastertap.checks.interface import Finding
 from rastertap.checks.make import not_measured
 from rastertap.checks.wiring import explain
-from rastertap.printable import plural
+from rastertap.printable import plural, table_name
 
 if TYPE_CHECKING:
     from rastertap.checks.interface import Evidence
@@ -79,4 +79,7 @@ def _where(solution: BitSolution, wrong: int) -> str:
     x, y = solution.at
     place = f"lines {rows.min() + max(y, 0)} to {rows.max() + max(y, 0)}"
     place += f", pixels {columns.min() + max(x, 0)} to {columns.max() + max(x, 0)} of the raster"
-    return f"{plural(wrong, 'pixel')} of {solution.pixels} differ from the known picture, in {place}."
+    text = f"{plural(wrong, 'pixel')} of {solution.pixels} differ from the known picture, in {place}."
+    if 2 * len(solution.wrong_on) <= len(solution.fits):
+        text += f" Only on {', '.join(map(table_name, solution.wrong_on))}: all other bits are right."
+    return text

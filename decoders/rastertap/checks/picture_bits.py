@@ -10,7 +10,7 @@ import numpy as np
 from rastertap.checks.picture_lay import NOISE, RARE, Overlap, correlated, lay, places_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 NEARLY = 0.25
 """Part of a bit's rarer level up to which a channel is that bit, with the picture changed."""
+LINES_RIGHT, FEWEST_LINES = 0.3, 8
+"""Part of the lines that move a bit, and how many, in which a channel shows it exactly to be that bit, wrong
+in the others: a wire that carries something else shows it in none."""
 MIXED_BITS = 8
 """Bits up to which every pair is tried as bridged."""
 Rule = Literal["and", "or"]
@@ -64,6 +67,8 @@ class BitSolution:
         Pixels compared.
     wrong : ndarray of bool, shape (height, width)
         Pixels that differ from the picture, once every channel is read as the bit that it shows.
+    wrong_on : tuple of str
+        Channels on which they do.
     placed : bool
         Whether ``at`` is counted from the syncs; else the picture was found by its own lines.
     moved : (int, int)
@@ -78,6 +83,7 @@ class BitSolution:
     at: tuple[int, int]
     pixels: int
     wrong: NDArray[np.bool_]
+    wrong_on: tuple[str, ...]
     placed: bool = True
     moved: tuple[int, int] = (0, 0)
 
@@ -182,10 +188,12 @@ def _solved(overlap: Overlap, names: Sequence[str], at: tuple[int, int]) -> BitS
             fits[name] = (*plain, *turned)
     moving = [n for c, n in enumerate(names) if n and 0 < overlap.seen[c].mean() < 1]
     mixes = _mixes(overlap, [c for c, n in enumerate(names) if n in moving and not fits[n]], names)
+    taken = {f.bit for each in fits.values() for f in each}
     for c, name in enumerate(names):
         if name in moving and not fits[name] and not mixes.get(name):
-            fits[name] = _nearly(differ[c], count, lit)
+            fits[name] = _nearly(differ[c], count, lit) or _in_some_lines(overlap, c, taken)
     showing = [n for n in moving if any(f.bit not in still for f in fits[n]) or mixes.get(n)]
+    wrong, wrong_on = _wrong(overlap, names, fits)
     return BitSolution(
         fits,
         mixes,
@@ -194,7 +202,8 @@ def _solved(overlap: Overlap, names: Sequence[str], at: tuple[int, int]) -> BitS
         shown=bool(showing) and 2 * len(showing) >= len(moving),
         at=at,
         pixels=int(count.max(initial=0)),
-        wrong=_wrong(overlap, names, fits),
+        wrong=wrong,
+        wrong_on=wrong_on,
     )
 
 
@@ -209,6 +218,22 @@ def _nearly(
         return ()
     turned, bit = divmod(int(nearest), differ.size)
     return (Fit(bit, inverted=bool(turned)),)
+
+
+def _in_some_lines(overlap: Overlap, channel: int, taken: Collection[int]) -> tuple[Fit, ...]:
+    """Give the bit that a channel alone shows exactly in many of the lines that move it."""
+    seen = overlap.seen[channel].reshape(overlap.shape)
+    right = np.zeros(len(overlap.expected))
+    for bit, (expected, known) in enumerate(zip(overlap.expected, overlap.known, strict=True)):
+        wanted, sure = expected.reshape(overlap.shape), known.reshape(overlap.shape) > 0
+        lit, count = (wanted * sure).sum(axis=1), sure.sum(axis=1)
+        moving = (lit > 0) & (lit < count)
+        same = ((seen == wanted) | ~sure).all(axis=1)
+        if bit not in taken and int((same & moving).sum()) >= FEWEST_LINES:
+            right[bit] = float((same & moving).sum() / moving.sum())
+    bit = int(np.argmax(right))
+    alone = 2 * float(np.delete(right, bit).max(initial=0.0)) < right[bit]
+    return (Fit(bit, inverted=False),) if right[bit] >= LINES_RIGHT and alone else ()
 
 
 def _mixes(overlap: Overlap, channels: list[int], names: Sequence[str]) -> dict[str, tuple[Mix, ...]]:
@@ -246,12 +271,16 @@ def _alike(overlap: Overlap) -> tuple[tuple[int, int], ...]:
     return tuple(pairs)
 
 
-def _wrong(overlap: Overlap, names: Sequence[str], fits: Mapping[str, tuple[Fit, ...]]) -> NDArray[np.bool_]:
-    """Give the pixels in which a channel differs from the bit that it shows."""
-    wrong = np.zeros(overlap.shape[0] * overlap.shape[1], bool)
+def _wrong(
+    overlap: Overlap, names: Sequence[str], fits: Mapping[str, tuple[Fit, ...]]
+) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
+    """Give the pixels in which a channel differs from the bit that it shows, and those channels."""
+    wrong, channels = np.zeros(overlap.shape[0] * overlap.shape[1], bool), []
     for c, name in enumerate(names):
         own = next((f for f in fits.get(name, ()) if f.bit == c), next(iter(fits.get(name, ())), None))
         if own is not None:
             seen = 1 - overlap.seen[c] if own.inverted else overlap.seen[c]
-            wrong |= (seen != overlap.expected[own.bit]) & (overlap.known[own.bit] > 0)
-    return wrong.reshape(overlap.shape)
+            mine = (seen != overlap.expected[own.bit]) & (overlap.known[own.bit] > 0)
+            wrong |= mine
+            channels += [name] if mine.any() else []
+    return wrong.reshape(overlap.shape), tuple(channels)

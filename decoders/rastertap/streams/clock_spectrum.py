@@ -195,13 +195,13 @@ def slow_sway(series: Series, period: float, highest: float) -> SpectralLine | N
     place = (series.cycle - series.cycle[0]) / span
     drift = np.vander(2 * place - 1, 3)
     error = series.error(period)
-    rest = error - drift @ np.linalg.lstsq(drift, error)[0]
+    rest = error - drift @ np.linalg.lstsq(drift, error, rcond=None)[0]
 
     def left(swings: float) -> tuple[float, Floats]:
         """Give what is left of the error beside drift and a sine of so many swings, and its two parts."""
         turn = 2 * np.pi * swings * place
         model = np.column_stack((drift, np.cos(turn), np.sin(turn)))
-        fit = np.linalg.lstsq(model, error)[0]
+        fit = np.linalg.lstsq(model, error, rcond=None)[0]
         return float(((error - model @ fit) ** 2).sum()), fit[3:]
 
     even = np.interp(np.linspace(0, 1, rest.size), place, rest)
