@@ -24,9 +24,11 @@ if TYPE_CHECKING:
     from rastertap.analyse import Analysis
     from rastertap.checks.expected_picture import ExpectedPicture
     from rastertap.checks.interface import Evidence
+    from rastertap.checks.wiring import Explanation
 
 Group = Literal["taps", "clock", "timing", "picture", "findings"]
 Value = float | str | None
+ANEW = "all signals are there: of no account if the analyser's leads were put on in another order"
 SURE = 3.0
 """Standard uncertainties by which captures must differ: of many rows, one in twenty exceeds 2 by chance."""
 
@@ -106,12 +108,16 @@ def compare(good: Analysis, this: Analysis, *, same_analyser: bool = False) -> C
         Both were taken with one analyser: the error of its timebase is in both and cancels.
     """
     picture = _Picture(good.evidence, this.evidence)
+    there = {p.channel for p in this.pins}
+    found = None
+    if shares_channels(good, there) and this.evidence.board is not None:
+        found = explain(this.evidence, picture.pictures or None)
     rows = [
-        *_taps(good, this, picture),
+        *_taps(good, this, picture, found),
         *_clock(good, this, same_analyser=same_analyser),
         *_timing(good, this, same_analyser=same_analyser),
         *_picture(good, this, picture),
-        *_findings(good, this),
+        *_findings(good, this, found),
     ]
     return Comparison(good, this, tuple(rows))
 
@@ -147,15 +153,17 @@ class _Picture:
         return found.shown and all(found.fits.values()) and found.wrong.sum() < self.solution.wrong.sum()
 
 
-def _taps(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]:
-    there = {p.channel: p for p in this.pins}
-    if shares_channels(good, set(there)) and this.evidence.board is not None:
-        found = explain(this.evidence, picture.pictures or None)
+def _taps(good: Analysis, this: Analysis, picture: _Picture, found: Explanation | None) -> Iterator[Row]:
+    if found is not None:
         faults = found.story.faults
-        text = story_words(found.story)
+        words = story_words(found.story)
         if found.rivals:
-            text += "; or as well: " + "; or ".join(story_words(r) for r in found.rivals)
-        yield Row("taps", "wiring", "as it is", text if faults else "the same", differs=bool(faults))
+            words += "; or as well: " + "; or ".join(story_words(r) for r in found.rivals)
+        # Leads that were put on anew carry the same signals on other channels, and nothing else.
+        text = ANEW if faults and len(found.story.of("swapped")) == len(faults) else ""
+        yield Row(
+            "taps", "wiring", "as it is", words if faults else "the same", differs=bool(faults), text=text
+        )
         return
     fits = picture.solution.fits if picture.solution is not None and picture.solution.shown else {}
     for pin in good.pins:
@@ -323,10 +331,19 @@ def _picture(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]
         yield Row("picture", "place on the raster", "as it is", text, differs=True)
 
 
-def _findings(good: Analysis, this: Analysis) -> Iterator[Row]:
-    """List the findings whose result changed to or from a fault."""
+def _findings(good: Analysis, this: Analysis, found: Explanation | None) -> Iterator[Row]:
+    """List the findings whose result changed to or from a fault.
+
+    Of those on the wiring only what the wiring's own row says too: that one knows the good capture's picture,
+    and names the exchanged wires itself.
+    """
     before = {f.id: f for f in good.findings}
+    known = (
+        {f"taps.{f.kind}" for f in found.story.faults if f.kind != "swapped"} if found is not None else set()
+    )
     for finding in this.findings:
+        if found is not None and finding.id.startswith("taps.") and finding.id not in known:
+            continue
         old = before.get(finding.id)
         if old is not None and old.result != finding.result and "fail" in {old.result, finding.result}:
             told = finding.text if finding.result == "fail" else old.text

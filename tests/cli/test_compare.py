@@ -95,6 +95,22 @@ def test_exchanged_colour_bits_are_found_from_the_good_capture_alone(
     assert "wiring: swapped: D4 and D6" in result.out
 
 
+def test_leads_put_on_in_another_order_are_told_once_and_without_alarm(
+    rastertap: Callable[..., Any], good: str, tmp_path: Path
+) -> None:
+    moves = ("swap:D0,D5", "swap:D1,D3", "swap:D2,D6", "swap:D5,D6")
+    faults = [part for move in moves for part in ("--fault", move)]
+    result = rastertap("compare", good, make(rastertap, tmp_path / "this.vcd.gz", *faults))
+    assert result.code == 1
+    words = " ".join(result.out.split())
+    assert "leads were put on in another order" in words
+    assert "SWITCH OFF" not in words
+    assert "taps.swapped" not in words
+    shifted = rastertap("compare", good, make(rastertap, tmp_path / "s.vcd.gz", "--fault", "shift:1"))
+    assert "SWITCH OFF" in shifted.out
+    assert "another order" not in shifted.out
+
+
 def test_pixels_that_differ_are_counted(rastertap: Callable[..., Any], good: str, tmp_path: Path) -> None:
     other = make(rastertap, tmp_path / "this.vcd.gz", "--picture", "moving")
     row = rows(rastertap("compare", good, other, "--json", "-"))["pixels that differ"]

@@ -37,7 +37,7 @@ def _told(row: Row) -> str:
     if row.group == "findings":
         return f"{row.name}: {row.good} in the good capture, {row.this} in this one. {row.text}"
     if row.name == "wiring":
-        return f"wiring: {row.this}"
+        return f"wiring: {row.this} ({row.text})" if row.text else f"wiring: {row.this}"
     text = f"{row.name}: {_value(row.good, row)} in the good capture, {_value(row.this, row)} in this one"
     if row.uncertainty is not None and isinstance(row.good, float) and isinstance(row.this, float):
         text += f": {row.this - row.good:+.4g} {row.unit}, {_times(row)} times its uncertainty"
