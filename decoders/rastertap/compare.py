@@ -128,23 +128,18 @@ class _Picture:
     def __init__(self, good: Evidence, this: Evidence) -> None:
         self.pictures: tuple[ExpectedPicture, ...] = ()
         self.solution: BitSolution | None = None
-        self.moved = (0, 0)
         if good.frames is None or good.colour_bus is None or not good.frames.complete:
             return
         bits = len(good.colour_bus.bits)
         self.pictures = rebuilt_pictures(good.frames, good.colour_bus)
         if this.frames is None or this.colour_bus is None:
             return
-        self.solution = solve(
-            this.frames, this.colour_bus, rebuilt_pictures(good.frames, good.colour_bus), bits
-        )
+        self.solution = solve(this.frames, this.colour_bus, self.pictures, bits)
         if self.solution is None or not self.solution.shown or self.solution.wrong.any():
             loose = rebuilt_pictures(good.frames, good.colour_bus, active_only=True)
             found = solve(this.frames, this.colour_bus, loose, bits) if loose else None
-            area = good.frames.active
-            if found is not None and area is not None and self._shows_more(found):
-                self.solution, self.moved = found, (found.at[0] - area.x, found.at[1] - area.y)
-                self.pictures = loose
+            if found is not None and self._shows_more(found):
+                self.solution, self.pictures = found, loose
 
     def _shows_more(self, found: BitSolution) -> bool:
         """Whether a picture that may lie anywhere explains more than one in its place."""
@@ -325,7 +320,7 @@ def _picture(good: Analysis, this: Analysis, picture: _Picture) -> Iterator[Row]
     if lost:
         text = "a bit of the picture is wrong or missing there, in part or all of it"
         yield Row("picture", "bits left out", 0, ", ".join(lost), differs=True, text=text)
-    x, y = picture.moved
+    x, y = solution.moved
     if (x, y) != (0, 0):
         text = f"{x:+d} pixels across, {y:+d} lines down"
         yield Row("picture", "place on the raster", "as it is", text, differs=True)

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 SENTENCE_END = re.compile(r"\.(?= [A-Z0-9])")
 LONGEST_NAME = 40
@@ -28,6 +32,11 @@ def table_name(name: str) -> str:
 def plural(count: int, word: str) -> str:
     """Write a count with its word: ``1 line``, ``2 lines``."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def and_list(words: Sequence[str]) -> str:
+    """Join words as people do: ``A, B and C``."""
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
 
 
 def sentences(text: str, most: int = 0) -> str:

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+
+from rastertap.analyse import Request, analyse
+from rastertap.capture.read import read_capture
+from rastertap.compare import board_of, compare
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,6 +98,21 @@ def test_exchanged_colour_bits_are_found_from_the_good_capture_alone(
     other = make(rastertap, tmp_path / "this.vcd.gz", "--fault", "swap:D4,D6")
     result = rastertap("compare", good, other)
     assert "wiring: swapped: D4 and D6" in result.out
+
+
+@pytest.mark.parametrize("across", [-1, 1, 3])
+def test_a_picture_that_moved_to_either_side_is_told_by_how_much(across: int, good: str) -> None:
+    sound = read_capture(good)
+    # 9 MHz pixels: a sync that comes earlier leaves the picture later in its line.
+    off = -round(across * 1e3 / 9 / sound.step) * round(sound.step)
+    syncs = {"D1", "D2", "D7"}
+    channels = tuple(replace(c, ticks=c.ticks + off) if c.name in syncs else c for c in sound.channels)
+    first = analyse(sound, Request())
+    second = analyse(replace(sound, channels=channels), Request(board=board_of(first)))
+    found = {row.name: row for row in compare(first, second).rows if row.differs}
+    assert found["place on the raster"].this == f"{across:+d} pixels across, +0 lines down"
+    assert "pixels that differ" not in found
+    assert "wiring" not in found
 
 
 def test_leads_put_on_in_another_order_are_told_once_and_without_alarm(

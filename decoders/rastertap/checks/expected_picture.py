@@ -151,7 +151,7 @@ def rebuilt_pictures(
     frames, bus
         Of the good capture.
     active_only : bool
-        Leave out where on the raster the active area lies, so that it may have moved.
+        Leave out the blanking round the active area, so that it may have moved in any direction.
     """
     every = np.uint32((1 << len(bus.bits)) - 1)
     made = []
@@ -162,5 +162,6 @@ def rebuilt_pictures(
             made.append(ExpectedPicture(frame.codes.astype(np.uint32), known, (0, 0), 0))
         elif area is not None:
             codes = cast("NDArray[np.uint32]", area.crop(frame.codes.astype(np.uint32)))
-            made.append(ExpectedPicture(codes, cast("NDArray[np.uint32]", area.crop(known)), None, 0))
+            sure = cast("NDArray[np.uint32]", area.crop(known))
+            made.append(ExpectedPicture(codes, sure, (area.x, area.y), 0))
     return tuple(made)

@@ -224,12 +224,13 @@ def _in_some_lines(overlap: Overlap, channel: int, taken: Collection[int]) -> tu
     """Give the bit that a channel alone shows exactly in many of the lines that move it."""
     seen = overlap.seen[channel].reshape(overlap.shape)
     right = np.zeros(len(overlap.expected))
-    for bit, (expected, known) in enumerate(zip(overlap.expected, overlap.known, strict=True)):
-        wanted, sure = expected.reshape(overlap.shape), known.reshape(overlap.shape) > 0
+    for bit in set(range(right.size)) - set(taken):
+        wanted = overlap.expected[bit].reshape(overlap.shape)
+        sure = overlap.known[bit].reshape(overlap.shape) > 0
         lit, count = (wanted * sure).sum(axis=1), sure.sum(axis=1)
         moving = (lit > 0) & (lit < count)
         same = ((seen == wanted) | ~sure).all(axis=1)
-        if bit not in taken and int((same & moving).sum()) >= FEWEST_LINES:
+        if int((same & moving).sum()) >= FEWEST_LINES:
             right[bit] = float((same & moving).sum() / moving.sum())
     bit = int(np.argmax(right))
     alone = 2 * float(np.delete(right, bit).max(initial=0.0)) < right[bit]

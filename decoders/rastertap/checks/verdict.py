@@ -109,6 +109,8 @@ OTHER_NEXT = (
     "If it should be there now: look at the video memory and what writes to it, then at the video chip.",
     "If another picture is right: correct or leave out `[picture]` in the board file.",
 )
+MOVED = frozenset({"taps.shifted", "taps.reversed"})
+"""Findings on how the whole connector sits."""
 FOLLOWS = {"timing.line_jitter": -1, "picture.unstable_pixels": 1, "picture.known_picture": 2}
 """What may follow from the chip's other faults comes after them: a picture that differs from the known one,
 from what is wrong with its lines or bits. A line sync that jitters makes bits seem to flip."""
@@ -186,17 +188,17 @@ def judge(findings: Sequence[Finding], evidence: Evidence) -> Verdict:
             0.9,
             "The capture cannot follow the clock, so nothing after it can be judged.",
             undersampled,
+            evidence,
         )
     if taps := by_group.get("taps"):
         # How the connector sits is said by the finding itself, the danger in it first.
-        moved = taps[0].id in {"taps.shifted", "taps.reversed"}
-        text = taps[0].text if moved else _first(taps, "The taps are wrong")
+        text = taps[0].text if taps[0].id in MOVED else _first(taps, "The taps are wrong")
         also = [f"{OF_WIRES[f.id]}: {w}" for f in taps[1:] if (w := _wires(f, evidence))]
         text += f" Also {'; '.join(also)}." if also else ""
         return _because("taps", _confidence(findings, ("taps",)), text, taps, evidence)
     if clock := by_group.get("clock"):
         text = _first(clock, "The clock that reaches the pins is faulty")
-        return _because("clock", _confidence(findings, ("clock",)), text, clock)
+        return _because("clock", _confidence(findings, ("clock",)), text, clock, evidence)
     chip = [f for f in failed if f.id.partition(".")[0] in {"sync", "timing", "picture", "sampling"}]
     if chip:
         chip.sort(key=lambda f: FOLLOWS.get(f.id, 0))
@@ -209,7 +211,7 @@ def _first(found: Sequence[Finding], intro: str) -> str:
 
 
 def _because(
-    place: Place, confidence: float, text: str, found: Sequence[Finding], evidence: Evidence | None = None
+    place: Place, confidence: float, text: str, found: Sequence[Finding], evidence: Evidence
 ) -> Verdict:
     steps = [_step(f, evidence) for f in found if f.id in SINGLE_CAUSES]
     if place == "capture":
@@ -218,16 +220,16 @@ def _because(
     return Verdict(place, confidence, text, tuple(f.id for f in found), tuple(dict.fromkeys(steps)))
 
 
-def _step(finding: Finding, evidence: Evidence | None) -> str:
+def _step(finding: Finding, evidence: Evidence) -> str:
     """Give the cause to look for, led by the wires that a finding on single wires is about."""
     step = SINGLE_CAUSES[finding.id]
     wires = _wires(finding, evidence)
     return f"{wires}: {step[0].lower()}{step[1:]}" if wires else step
 
 
-def _wires(finding: Finding, evidence: Evidence | None) -> str:
+def _wires(finding: Finding, evidence: Evidence) -> str:
     """Name the wires that a finding is about; empty when it is about all or about too many."""
-    if evidence is None or finding.id not in OF_WIRES:
+    if finding.id not in OF_WIRES:
         return ""
     story = explain(evidence).story
     faults = [f for f in story.faults if f"taps.{f.kind}" == finding.id and f.channels]

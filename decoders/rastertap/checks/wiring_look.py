@@ -134,7 +134,7 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
         bridged = {n for t in twins for n in (t.first, t.second) if pin.channel in {t.first, t.second}}
         others = [c for c in channels.values() if c.name not in {channel.name, *bridged}]
         roles = _roles(pin)
-        source = _source(short, pin, (channel, others), evidence)
+        source = _source(short, pin, (channel, others), evidence, span)
         loose, echo = pin.kind in {FLOATING, FAST} or _adrift(pin, channel, evidence.pixel_clock), False
         if (
             channel.ticks.size
@@ -162,11 +162,15 @@ def look(evidence: Evidence, pictures: tuple[ExpectedPicture, ...] | None = None
 
 
 def _source(
-    short: NDArray[np.int64], pin: Pin, channels: tuple[Channel, Sequence[Channel]], evidence: Evidence
+    short: NDArray[np.int64],
+    pin: Pin,
+    channels: tuple[Channel, Sequence[Channel]],
+    evidence: Evidence,
+    span: float,
 ) -> Blame | None:
     """Whose edges the short pulses of the first channel stand beside, of the others."""
     channel, others = channels
-    step, clock, span = evidence.capture.step, evidence.pixel_clock, _seen_span(evidence, (channel, *others))
+    step, clock = evidence.capture.step, evidence.pixel_clock
     source = None
     if pin.role == "pixel_clock" and short.size and clock is not None:
         source = blame(against_the_rhythm(channel, clock.period.value, step), others, step, span)

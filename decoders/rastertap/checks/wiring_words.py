@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rastertap.checks.taps_loose import loose_words
 from rastertap.checks.wiring import role_words
 from rastertap.checks.wiring_look import still
-from rastertap.printable import plural, table_name
+from rastertap.printable import and_list, plural, table_name
 from rastertap.streams.role_moves import kind_of
 from rastertap.streams.role_other import FEW
 
@@ -84,10 +84,9 @@ def swap_words(ring: Sequence[str], found: Explanation, board: Board) -> str:
             parts.append(
                 f"{table_name(has)} carries the {_signal(meant, board)} meant for {table_name(meant)}"
             )
-    names = f"{', '.join(map(table_name, ring[:-1]))} and {table_name(ring[-1])}"
-    about = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else "".join(parts)
+    names = and_list([table_name(name) for name in ring])
     in_a_ring = " in a ring" if len(ring) > 2 else ""  # noqa: PLR2004 - more than a pair
-    return f"{names} are exchanged{in_a_ring}: {about or 'by what the others carry'}."
+    return f"{names} are exchanged{in_a_ring}: {and_list(parts) or 'by what the others carry'}."
 
 
 def mismatch_words(name: str, found: Explanation, board: Board) -> str:
@@ -195,9 +194,8 @@ def alike_words(found: Explanation, board: Board) -> str:
     solution = found.looks.solved
     if solution is None:
         shown = " The known picture is not on the screen." if found.looks.solution is not None else ""
-        which = f"{', '.join(bits[:-1])} and {bits[-1]}"
         return (
-            f"{which} are colour bits, but which is which cannot be told without a known picture"
+            f"{and_list(bits)} are colour bits, but which is which cannot be told without a known picture"
             f" (`rastertap plan` draws one).{shown}"
         )
     still_ones = list(solution.still)

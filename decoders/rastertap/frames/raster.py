@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.streams.kernels import read_bit
-from rastertap.streams.rhythm import mean_phase
+from rastertap.streams.rhythm import mean_phase, robust_scatter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -185,22 +185,18 @@ def _lateness(
         if some.size < FEWEST:
             continue
         counted, timed = place[some] - some * pixels, starts[some] - some * pixels
-        off = [float(np.abs(moved - _middle(moved)).mean()) for moved in (counted, timed)]
-        moved = counted if off[0] < off[1] else timed
-        scatter = _scatter(moved - _middle(moved))
+        by_count, by_time = (moved - _middle(moved, NEIGHBOURS) for moved in (counted, timed))
+        counts = np.abs(by_count).mean() < np.abs(by_time).mean()
+        moved, off = (counted, by_count) if counts else (timed, by_time)
         # The median of n is off by some 1.25 / sqrt(n) of the scatter: by a tenth of a pixel at most.
-        wanted = min(max(NEIGHBOURS, int((12.5 * scatter) ** 2)), MOST_NEIGHBOURS, 2 * some.size - 1) | 1
-        late[some] = moved - _middle(moved, wanted)
-        reach = max(reach, SIGMAS * _scatter(late[some]))
+        needed = int((12.5 * robust_scatter(off)) ** 2)
+        wanted = min(max(NEIGHBOURS, needed), MOST_NEIGHBOURS, 2 * some.size - 1) | 1
+        late[some] = off if wanted == NEIGHBOURS else moved - _middle(moved, wanted)
+        reach = max(reach, SIGMAS * robust_scatter(late[some]))
     return late, reach
 
 
-def _scatter(values: NDArray[np.float64]) -> float:
-    """Give the standard deviation that goes with the median distance from 0 (normal distribution)."""
-    return 1.4826 * float(np.median(np.abs(values)))
-
-
-def _middle(values: NDArray[np.float64], neighbours: int = NEIGHBOURS) -> NDArray[np.float64]:
+def _middle(values: NDArray[np.float64], neighbours: int) -> NDArray[np.float64]:
     """Median of each value and its neighbours."""
     padded = np.pad(values, neighbours // 2, mode="symmetric")
     windows = np.lib.stride_tricks.sliding_window_view(padded, neighbours)

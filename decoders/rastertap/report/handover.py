@@ -99,12 +99,10 @@ def handover_text(sheet: Sheet) -> str:
         ],
     )
     lines += _rows("ACROSS", _direction(sheet.across, "pixels", sheet.pixel_s))
-    lines += _rows("DOWN", _direction(sheet.down, "lines", line_s))
+    down = _direction(sheet.down, "lines", line_s)
     if sheet.interlaced:
-        lines += [
-            f"  first active, {kind} field".ljust(31) + f"{at:g} lines" for kind, at in sheet.offsets.items()
-        ]
-    lines.append(f"  {'active area found':<29}{sheet.active_from}")
+        down += [(f"first active, {kind} field", f"{at:g} lines") for kind, at in sheet.offsets.items()]
+    lines += _rows("DOWN", [*down, ("active area found", sheet.active_from)])
     lines += _rows("SAMPLING", _sampling(sheet))
     lines += _rows("ON A DISPLAY OF FIXED RATE", [(s.display, s.text()) for s in sheet.displays])
     shape = [("shape of a pixel", f"{sheet.shape.aspect:.4f} wide for 1 high"), ("from", sheet.shape.source)]

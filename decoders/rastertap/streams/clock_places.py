@@ -10,6 +10,7 @@ import numpy as np
 from rastertap.errors import DecodeError
 from rastertap.match import Match
 from rastertap.streams.interface import CONTRACT, Context
+from rastertap.streams.rhythm import robust_scatter
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -119,7 +120,7 @@ class Placed:
 
 
 def _same(pixel: Floats) -> bool:
-    return float(np.median(np.abs(pixel - np.median(pixel)))) * 1.4826 <= SAME_PIXEL
+    return robust_scatter(pixel - np.median(pixel)) <= SAME_PIXEL
 
 
 @dataclass(frozen=True, eq=False)

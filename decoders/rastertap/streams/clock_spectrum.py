@@ -209,8 +209,11 @@ def slow_sway(series: Series, period: float, highest: float) -> SpectralLine | N
     swings = np.arange(coarse.size) * (rest.size - 1) / (4 * rest.size)
     coarse[(swings < FEWEST_SWINGS) | (swings > highest * span)] = 0
     near = swings[np.argmax(coarse)] + np.linspace(-0.3, 0.3, 25)
-    best = min(near[near >= FEWEST_SWINGS], key=lambda s: left(s)[0], default=0.0)
+    tried = [(*left(s), float(s)) for s in near if s >= FEWEST_SWINGS]
     total = float((rest**2).sum())
-    if not best or not total or left(best)[0] > (1 - SWAY_PART) * total:
+    if not tried or not total:
         return None
-    return SpectralLine(float(best) / span, 0.1 / span, float(np.hypot(*left(best)[1])))
+    unexplained, sine, best = min(tried, key=lambda t: t[0])
+    if unexplained > (1 - SWAY_PART) * total:
+        return None
+    return SpectralLine(best / span, 0.1 / span, float(np.hypot(*sine)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rastertap.streams.model import EVENT_KINDS, EventKind, Events, Fields, Lines
+from rastertap.streams.rhythm import robust_scatter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +59,7 @@ def hidden_step(capture: Capture) -> float:
 
 def _threshold(deviation: NDArray[np.float64], period: float, step: float) -> float:
     """How far a line may be off without being an event."""
-    scatter = 1.4826 * float(np.median(np.abs(deviation - np.median(deviation)))) if deviation.size else 0.0
+    scatter = robust_scatter(deviation - np.median(deviation)) if deviation.size else 0.0
     return max(STEPS * step, SIGMAS * scatter + step, LEAST_PART * period)
 
 
@@ -112,9 +113,7 @@ def odd_widths(
     """
     known = shown & (lines.widths > 0)
     deviation = lines.widths - usual
-    spread = deviation[known]
-    scatter = 1.4826 * float(np.median(np.abs(spread))) if spread.size else 0.0
-    near = max(STEPS * step, SIGMAS * scatter + step, WIDTH_PART * usual, least)
+    near = max(STEPS * step, SIGMAS * robust_scatter(deviation[known]) + step, WIDTH_PART * usual, least)
     odd = known & (np.abs(deviation) > near)
     return Found("width", lines.starts[odd], lines.widths[odd].astype(np.float64)), known & ~odd
 

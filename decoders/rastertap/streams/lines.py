@@ -9,7 +9,7 @@ import numpy as np
 
 from rastertap.errors import DecodeError
 from rastertap.streams.model import Lines
-from rastertap.streams.rhythm import leading_rhythm
+from rastertap.streams.rhythm import leading_rhythm, robust_scatter
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -127,7 +127,7 @@ def track(
     sure = main if steady is None else steady & main
     period = line_rhythm(edges[main], capture, step)
     # Syncs that all jitter are lines where they are, not glitches beside missing ones.
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(edges[main]) - period))) / period
+    scatter = robust_scatter(np.diff(edges[main]) - period) / period
     near = max(tolerance, min(SIGMAS * scatter, WIDEST)) * period + 2 * step
     anchor = _anchor(edges, sure, period, near)
     starts, source, steps = track_lines(edges, sure, anchor, period, near, capture.end)

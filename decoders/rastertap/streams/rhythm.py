@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 CYCLES_FOR_PERIOD = 4_000
 MAX_INTERVALS = 200_000
 """Intervals looked at to find a rhythm; more do not make the answer better."""
+TOLERANCE = 0.004
+"""Relative spread within which intervals count as equal: common practice, no source."""
 STEADY, JITTERING, KEPT = 0.9, 0.1, 0.98
 """Share of one interval below which jitter may be the reason; how much intervals that jitter spread, relative
 (1 us rms in a line of 64 us); share of them from which it is jitter: common practice, no source."""
@@ -37,7 +39,7 @@ class Rhythm:
     share: float
 
 
-def dominant_interval(times: NDArray[np.int64], step: float, *, tolerance: float = 0.004) -> Rhythm:
+def dominant_interval(times: NDArray[np.int64], step: float, *, tolerance: float = TOLERANCE) -> Rhythm:
     """Find the interval that fills most of the time between ``times``.
 
     Parameters
@@ -49,9 +51,13 @@ def dominant_interval(times: NDArray[np.int64], step: float, *, tolerance: float
     tolerance : float
         Relative spread within which intervals count as equal besides.
     """
-    if times.size < 2:  # noqa: PLR2004 - two times make one interval
+    return _fullest(np.sort(np.diff(times[: MAX_INTERVALS + 1])), step, tolerance)
+
+
+def _fullest(intervals: NDArray[np.int64], step: float, tolerance: float) -> Rhythm:
+    """Find which of the intervals, in order of length, fills most of the time together with those like it."""
+    if not intervals.size:
         return Rhythm(0.0, 0.0)
-    intervals = np.sort(np.diff(times[: MAX_INTERVALS + 1]))
     reach = np.searchsorted(intervals, intervals * (1 + tolerance) + 2.2 * step, side="right")
     total = np.concatenate((np.zeros(1), np.cumsum(intervals, dtype=np.float64)))
     filled = total[reach] - total[:-1]
@@ -62,9 +68,10 @@ def dominant_interval(times: NDArray[np.int64], step: float, *, tolerance: float
 
 def leading_rhythm(times: NDArray[np.int64], step: float) -> Rhythm:
     """Find the dominant interval; where times jitter widely, yet all keep to one rhythm, that one."""
-    found = dominant_interval(times, step)
+    intervals = np.sort(np.diff(times[: MAX_INTERVALS + 1]))
+    found = _fullest(intervals, step, TOLERANCE)
     if found.share < STEADY:
-        loose = dominant_interval(times, step, tolerance=JITTERING)
+        loose = _fullest(intervals, step, JITTERING)
         return loose if loose.share >= KEPT else found
     return found
 
@@ -157,6 +164,11 @@ def phases(times: NDArray[np.int64], clock: NDArray[np.int64]) -> NDArray[np.flo
 def mean_phase(phase: NDArray[np.float64]) -> float:
     """Give the direction of the mean vector of phases, -0.5..0.5 cycles; 0 when there are none."""
     return float(np.angle(np.exp(2j * np.pi * phase).mean()) / (2 * np.pi)) if phase.size else 0.0
+
+
+def robust_scatter(values: NDArray[np.floating]) -> float:
+    """Give the standard deviation that goes with the median distance from 0 (normal); 0 without values."""
+    return 1.4826 * float(np.median(np.abs(values))) if values.size else 0.0
 
 
 def concentration(phase: NDArray[np.float64]) -> float:

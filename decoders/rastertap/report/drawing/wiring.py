@@ -14,13 +14,13 @@ if TYPE_CHECKING:
 
     from rastertap.analyse import Analysis
     from rastertap.board.model import Board
-    from rastertap.checks.wiring_story import Story
+    from rastertap.checks.wiring_story import FaultKind, Story
 
 WIDTH, TOP, ROW = 740.0, 84.0, 24.0
 MEANT, LEFT, RIGHT, FOUND = 314.0, 324.0, 434.0, 444.0
 """Where the words for what is meant end, the lines begin and end, and the words for what is found begin."""
-DEAD = frozenset({"stays low", "stays high", "open, or its wire is loose"})
-"""What is said of a channel that carries no signal."""
+DEAD: tuple[FaultKind, ...] = ("stuck_low", "stuck_high", "open")
+"""Faults of a channel that carries no signal."""
 WORDS = {
     "stuck_low": "stays low",
     "stuck_high": "stays high",
@@ -57,6 +57,7 @@ class _Wiring:
 
     def __init__(self, board: Board, story: Story, kinds: Mapping[str, str]) -> None:
         self.board, self.carries, self.kinds = board, story.carries, kinds
+        self.dead = {fault.channels[0] for fault in story.of(*DEAD)}
         self.faults: dict[str, list[str]] = {}
         for fault in story.faults:
             if fault.kind == "bridged":
@@ -79,9 +80,8 @@ class _Wiring:
 
     def source(self, name: str) -> str:
         """Give the channel that the signal found here is meant for; empty when none is found."""
-        dead = any(w in DEAD for w in self.faults.get(name, ()))
         carried = self.carries.get(name, "")
-        return carried if self.meant(carried) and not dead else ""
+        return carried if self.meant(carried) and name not in self.dead else ""
 
     def found_at(self, name: str) -> tuple[str, bool]:
         """Say what is found at a channel, and whether that is right."""

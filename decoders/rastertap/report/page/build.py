@@ -99,12 +99,13 @@ def policy_and_assets(
     return made, Markup(style), Markup(script)  # noqa: S704 - our own files
 
 
+def _part(found: Figure | str) -> dict[str, Any]:
+    """Tell a drawing from the reason why there is none."""
+    return {"figure": found, "reason": ""} if isinstance(found, Figure) else {"figure": None, "reason": found}
+
+
 def _parts(found: Iterable[Figure | str]) -> list[dict[str, Any]]:
-    """Split drawings from reasons why there is none."""
-    return [
-        {"figure": part, "reason": ""} if isinstance(part, Figure) else {"figure": None, "reason": part}
-        for part in found
-    ]
+    return [_part(part) for part in found]
 
 
 def _picture(analysis: Analysis) -> dict[str, Any]:
@@ -186,7 +187,7 @@ def page(analysis: Analysis, files: Mapping[int, tuple[Path, Path]] | None = Non
     places = picture["places"]
     rows, shown = taps.tap_rows(analysis)
     result = script_json(document(analysis, files))
-    wiring = _parts([wiring_figure(analysis)])[0]
+    wiring = _part(wiring_figure(analysis))
     stages = way.signal_way(analysis.findings, analysis.verdict)
     fields = field_rows(analysis)
     return templates().get_template("page.html.j2").render(

@@ -15,7 +15,7 @@ from rastertap.report.page.svg import Figure
 if TYPE_CHECKING:
     from rastertap.analyse import Analysis
 
-STYLE = re.compile(r"<style>(.*?)</style>\n?", re.DOTALL)
+STYLE = re.compile(r"<style>.*?</style>\n?", re.DOTALL)
 """The page has one style element, which its policy names by checksum; so the drawings bring none."""
 DRAWINGS = (
     (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from rastertap.checks.verdict import MOVED
 from rastertap.printable import sentences
 from rastertap.report.text import PLACES
 
@@ -38,9 +39,8 @@ WORDS: dict[State, str] = {
     "later": "judge later",
     "unknown": "not measured",
 }
-SEATING = frozenset({"taps.shifted", "taps.reversed", "taps.swapped"})
+SEATING = MOVED | {"taps.swapped"}
 """Findings on how the row of pins is plugged, rather than on single wires."""
-MOVED = frozenset({"taps.shifted", "taps.reversed"})
 CHIP = frozenset({"sync", "timing", "picture", "sampling"})
 JUDGED_FIRST: dict[Place, frozenset[StageKey]] = {
     "capture": frozenset({"clock", "video_chip", "taps", "connector"}),
